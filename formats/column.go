@@ -1,0 +1,64 @@
+package formats
+
+// A Column is a column of the canonical reading events or of the job sheet.
+type Column uint8
+
+// The canonical columns. Those from Site on belong to the job sheet and may also
+// stand among the readings; Record and Indicator are columns of both.
+const (
+	NoColumn Column = iota // a column of the file that is kept and ignored
+	RecordColumn
+	TimeColumn
+	EventColumn
+	IndicatorColumn
+	SourceColumn
+	FromColumn
+	ToColumn
+	PairColumn
+	VoltsColumn
+	WaveformColumn
+	ExpectedColumn
+	StageColumn
+	SwitchColumn
+	SeqColumn
+	PointColumn
+	SideColumn
+	NoteColumn
+
+	SiteColumn
+	CircuitColumn
+	TechnicianColumn
+	SupplyColumn
+	NominalColumn
+	EarthingColumn
+	ConductorsColumn
+	SwitchedColumn
+	DeviceColumn
+	PolesColumn
+	OnLoadColumn
+	CategoryColumn
+	SupplySideLiveColumn
+	StartColumn
+	EndColumn
+
+	// NumColumns is one more than the highest column.
+	NumColumns
+)
+
+var columnNames = [NumColumns]string{
+	"", "record", "time", "event", "indicator", "source", "from", "to", "pair", "volts", "waveform", "expected",
+	"stage", "switch", "seq", "point", "side", "note",
+	"site", "circuit", "technician", "supply", "nominal", "earthing", "conductors", "switched", "device", "poles",
+	"onload", "category", "supply_side_live", "start", "end",
+}
+
+// String returns the name of the column in a canonical header.
+func (c Column) String() string {
+	if c < NumColumns {
+		return columnNames[c]
+	}
+	return "no column"
+}
+
+// IsJob reports whether c belongs to the job sheet only.
+func (c Column) IsJob() bool { return c >= SiteColumn && c < NumColumns }
