@@ -1,0 +1,8 @@
+package formats
+
+import (
+	"errors"
+	"io"
+)
+
+func recodeWorkbook(io.Writer, io.Reader, Form) error { return errors.ErrUnsupported }
