@@ -1,0 +1,150 @@
+package main
+
+import (
+	"encoding/binary"
+	"strconv"
+	"unicode/utf8"
+
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// A jsonWriter writes judgements as JSON lines, an object a record. Millions of
+// records pass through it, so it appends to a buffer and reflects on nothing. It
+// belongs to one goroutine; the zero value is ready.
+type jsonWriter struct {
+	file    string // the file name last written
+	escaped []byte // its text within quotes
+}
+
+// append appends the object of j and a line feed to out.
+func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
+	out = append(out, `{"record":`...)
+	out = appendJSON(out, j.Record)
+	out = append(out, `,"status":"`...)
+	out = append(out, j.Status.String()...)
+	out = append(out, `","supply":"`...)
+	out = append(out, j.Supply.String()...)
+	out = append(out, `","findings":[`...)
+	for i := range j.Findings {
+		if i > 0 {
+			out = append(out, ',')
+		}
+		out = w.appendFinding(out, &j.Findings[i])
+	}
+	return append(out, "]}\n"...)
+}
+
+func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
+	out = append(out, `{"rule":"`...)
+	out = append(out, f.Rule.String()...)
+	out = append(out, `","severity":"`...)
+	out = append(out, f.Severity.String()...)
+	out = append(out, `","indicator":`...)
+	out = appendJSON(out, f.Indicator)
+	out = append(out, `,"pairs":[`...)
+	for i, t := range f.Tested {
+		if i > 0 {
+			out = append(out, ',')
+		}
+		out = appendJSONPair(out, t)
+	}
+	out = append(out, `],"lines":[`...)
+	for i, pos := range f.Lines {
+		if i > 0 {
+			out = append(out, ',')
+		}
+		out = w.appendPlace(out, pos)
+	}
+	out = append(out, `],"message":`...)
+	out = appendJSON(out, f.Message)
+	return append(out, '}')
+}
+
+// appendJSONPair appends t as a string, without making the text first.
+func appendJSONPair(out []byte, t record.Tested) []byte {
+	out = append(out, '"')
+	out = appendEscaped(out, t.Pair.A.String())
+	out = append(out, '-')
+	out = appendEscaped(out, t.Pair.B.String())
+	if t.Switch != record.SwitchUnknown {
+		out = append(out, '@')
+		out = append(out, t.Switch.String()...)
+	}
+	return append(out, '"')
+}
+
+// appendPlace appends "file:line"; the column says nothing of a whole row.
+func (w *jsonWriter) appendPlace(out []byte, pos record.Pos) []byte {
+	if pos.File != w.file {
+		w.file = pos.File
+		w.escaped = appendEscaped(w.escaped[:0], pos.File)
+	}
+	out = append(out, '"')
+	out = append(out, w.escaped...)
+	if pos.Line > 0 {
+		out = append(out, ':')
+		out = strconv.AppendInt(out, int64(pos.Line), 10)
+	}
+	return append(out, '"')
+}
+
+// appendJSON appends s as a JSON string.
+func appendJSON(out []byte, s string) []byte {
+	out = append(out, '"')
+	out = appendEscaped(out, s)
+	return append(out, '"')
+}
+
+// appendEscaped appends s as it stands within a JSON string (RFC 8259, 7). Bytes
+// that are no UTF-8 become U+FFFD. The three line ends of Unicode are escaped
+// too, since some readers of JSON lines divide text at them.
+func appendEscaped(out []byte, s string) []byte {
+	for {
+		n := plainJSON(s)
+		out = append(out, s[:n]...)
+		if n == len(s) {
+			return out
+		}
+		r, size := utf8.DecodeRuneInString(s[n:])
+		out = appendEscapedRune(out, r)
+		s = s[n+size:]
+	}
+}
+
+func appendEscapedRune(out []byte, r rune) []byte {
+	const hex = "0123456789abcdef"
+	switch {
+	case r == '"' || r == '\\':
+		return append(out, '\\', byte(r))
+	case r == '\n':
+		return append(out, `\n`...)
+	case r == '\r':
+		return append(out, `\r`...)
+	case r == '\t':
+		return append(out, `\t`...)
+	case r < ' ' || r == '\u0085' || r == '\u2028' || r == '\u2029':
+		return append(out, '\\', 'u', hex[r>>12&15], hex[r>>8&15], hex[r>>4&15], hex[r&15])
+	}
+	return utf8.AppendRune(out, r) // RuneError is U+FFFD itself
+}
+
+// plainJSON returns how many bytes at the start of s are ASCII that stands as it
+// is within a JSON string, eight at a time.
+func plainJSON(s string) int {
+	const ones, highs = 0x0101010101010101, 0x8080808080808080
+	n := 0
+	for ; n+8 <= len(s); n += 8 {
+		v := binary.LittleEndian.Uint64([]byte(s[n : n+8]))
+		// A high bit is set for a byte that is not ASCII, is below the space, or
+		// is a quote or a backslash, which the exclusive or makes 0. A borrow can
+		// only reach the byte above one that has its own bit set.
+		if (v|(v-ones*' ')|((v^ones*'"')-ones)|((v^ones*'\\')-ones))&highs != 0 {
+			break
+		}
+	}
+	for n < len(s) && s[n] >= ' ' && s[n] < utf8.RuneSelf && s[n] != '"' && s[n] != '\\' {
+		n++
+	}
+	return n
+}
