@@ -17,40 +17,52 @@ import (
 //
 // The error is a *BadRows that lists everything that is wrong with the header.
 func Bind(head, name string, m *Map) (*Layout, error) {
+	return bind(head, name, m, readingColumns)
+}
+
+func bind(head, name string, m *Map, set *columnSet) (*Layout, error) {
 	if m != nil {
 		return bindMap(head, name, m)
 	}
-	return bindCanonical(head, name, readingColumns)
+	return bindCanonical(head, name, set)
 }
 
 // A columnSet is the columns that one kind of canonical file can have.
 type columnSet struct {
 	what     string // what the file is, for messages
-	names    []string
-	required []string
+	has      func(Column) bool
+	required []Column
 	guess    bool // whether nilvolt formats guess can help
 }
 
 var readingColumns = &columnSet{
 	what:     "readings",
-	names:    columnNames[:],
-	required: []string{TimeColumn.String(), EventColumn.String()},
+	has:      func(c Column) bool { return c > NoColumn && c <= EndColumn },
+	required: []Column{TimeColumn, EventColumn},
 	guess:    true,
 }
 
-// index returns the place of a file's column name among the names of the set, 0
-// (which names no column) if it has none.
-func (s *columnSet) index(name string) int {
+// column returns what a file's column is by its name; NoColumn if the set does
+// not have it.
+func (s *columnSet) column(name string) Column {
 	name = foldName(name)
-	if name == "" {
-		return 0
-	}
-	for i, n := range s.names {
-		if n == name {
-			return i
+	for c := NoColumn + 1; c < NumColumns; c++ {
+		if columnNames[c] == name && s.has(c) {
+			return c
 		}
 	}
-	return 0
+	return NoColumn
+}
+
+// names returns the names of the set, divided by commas.
+func (s *columnSet) names() string {
+	var names []string
+	for c := range NumColumns {
+		if s.has(c) {
+			names = append(names, c.String())
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 // foldName brings a column name into the form of the canonical names.
@@ -64,17 +76,7 @@ func (s *columnSet) mend(file string) string {
 	if s.guess {
 		return "give the file a header of canonical names, or read it through a map: nilvolt formats guess " + file
 	}
-	return "the columns of this file are: " + strings.Join(nonBlank(s.names), ", ")
-}
-
-func nonBlank(names []string) []string {
-	var out []string
-	for _, n := range names {
-		if n != "" {
-			out = append(out, n)
-		}
-	}
-	return out
+	return s.what + " have the columns " + s.names() + "; another header needs a map"
 }
 
 func bindCanonical(head, name string, set *columnSet) (*Layout, error) {
@@ -112,8 +114,8 @@ func (l *Layout) nameColumns(header []Field, set *columnSet, file string) []*Pro
 	var problems []*Problem
 	seen := make(map[string]int)
 	for i, f := range header {
-		index := set.index(f.Text)
-		l.Columns = append(l.Columns, Column(index))
+		column := set.column(f.Text)
+		l.Columns = append(l.Columns, column)
 		if strings.TrimSpace(f.Text) == "" {
 			continue
 		}
@@ -126,7 +128,7 @@ func (l *Layout) nameColumns(header []Field, set *columnSet, file string) []*Pro
 		} else {
 			seen[foldName(f.Text)] = i + 1
 		}
-		if why := tellsByName(f.Text); index == 0 && why != "" {
+		if why := tellsByName(f.Text); column == NoColumn && why != "" {
 			problems = append(problems, ignoredProblem(f, why))
 		}
 	}
@@ -135,7 +137,7 @@ func (l *Layout) nameColumns(header []Field, set *columnSet, file string) []*Pro
 
 // checkDelimiter says so when a header was plainly written with another delimiter.
 func checkDelimiter(header []Field, set *columnSet, file string) *Problem {
-	if len(header) != 1 || set.index(header[0].Text) != 0 {
+	if len(header) != 1 || set.column(header[0].Text) != NoColumn {
 		return nil
 	}
 	for _, d := range []struct{ mark, name string }{{";", "semicolons"}, {"\t", "tabs"}, {"|", "bars"}} {
@@ -153,8 +155,8 @@ func checkDelimiter(header []Field, set *columnSet, file string) *Problem {
 func missingColumns(seen map[string]int, set *columnSet, file string) []*Problem {
 	var missing []string
 	for _, want := range set.required {
-		if seen[want] == 0 {
-			missing = append(missing, want)
+		if seen[want.String()] == 0 {
+			missing = append(missing, want.String())
 		}
 	}
 	var problems []*Problem

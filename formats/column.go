@@ -1,10 +1,12 @@
 package formats
 
-// A Column is a column of the canonical reading events or of the job sheet.
+// A Column is a column of the canonical reading events, of the job sheet or of
+// the instrument register.
 type Column uint8
 
-// The canonical columns. Those from Site on belong to the job sheet and may also
-// stand among the readings; Record and Indicator are columns of both.
+// The canonical columns. Those from Site to End belong to the job sheet and may
+// also stand among the readings; Record and Indicator are columns of both. Those
+// from Instrument on belong to the register, whose Category is the job sheet's.
 const (
 	NoColumn Column = iota // a column of the file that is kept and ignored
 	RecordColumn
@@ -41,6 +43,17 @@ const (
 	StartColumn
 	EndColumn
 
+	InstrumentColumn
+	KindColumn
+	SensesColumn
+	StagesColumn
+	MaxVoltsColumn
+	ToleranceColumn
+	OutputColumn
+	ServicedColumn
+	IntervalDaysColumn
+	WithdrawnColumn
+
 	// NumColumns is one more than the highest column.
 	NumColumns
 )
@@ -50,6 +63,7 @@ var columnNames = [NumColumns]string{
 	"stage", "switch", "seq", "point", "side", "note",
 	"site", "circuit", "technician", "supply", "nominal", "earthing", "conductors", "switched", "device", "poles",
 	"onload", "category", "supply_side_live", "start", "end",
+	"instrument", "kind", "senses", "stages", "max_volts", "tolerance", "output", "serviced", "interval_days", "withdrawn",
 }
 
 // String returns the name of the column in a canonical header.
@@ -61,4 +75,4 @@ func (c Column) String() string {
 }
 
 // IsJob reports whether c belongs to the job sheet only.
-func (c Column) IsJob() bool { return c >= SiteColumn && c < NumColumns }
+func (c Column) IsJob() bool { return c >= SiteColumn && c <= EndColumn }

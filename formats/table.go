@@ -1,0 +1,84 @@
+package formats
+
+import (
+	"bytes"
+
+	"nilvolt/record"
+)
+
+// headBytes is how much of a file Sniff looks at.
+const headBytes = 64 << 10
+
+// textOf returns the whole text of a small file in UTF-8.
+func textOf(data []byte, name string, m *Map) (string, error) {
+	f, err := Sniff(data[:min(len(data), headBytes)], name, m)
+	if err != nil {
+		return "", err
+	}
+	if f.InPlace() {
+		if err := checkUTF8(data, name); err != nil {
+			return "", err
+		}
+		return string(data), nil
+	}
+	var text bytes.Buffer
+	if err := Recode(&text, bytes.NewReader(data), f); err != nil {
+		return "", err
+	}
+	return text.String(), nil
+}
+
+// eachRow hands every row behind the header of text to use, as canonical text by
+// column. Rows whose fields are all blank are passed over; a file without any
+// other is an error. It gives up behind a row whose form is wrong, for nobody
+// knows where the next one begins.
+func eachRow(text, name string, l *Layout, use func(row *Row, pos record.Pos) []*Problem) *BadRows {
+	bad := &BadRows{}
+	var fields []Field
+	empty := true
+	pos := record.Pos{File: name, Line: l.FirstLine}
+	for rest := text[l.FirstRow:]; rest != ""; {
+		var n, lines int
+		var problem *Problem
+		fields, n, lines, problem = SplitRow(rest, l.Comma, fields[:0])
+		if problem != nil {
+			bad.Add(problem.At(pos))
+			return bad
+		}
+		empty = empty && allBlank(fields)
+		for _, p := range useRow(l, rest[:n], fields, use, pos) {
+			bad.Add(p.At(pos))
+		}
+		pos.Line += lines + 1
+		rest = rest[n:]
+	}
+	if empty {
+		bad.Add(formError(name, 0, "no row behind the header", "see whether the file is complete"))
+	}
+	return bad
+}
+
+func useRow(l *Layout, text string, fields []Field, use func(*Row, record.Pos) []*Problem, pos record.Pos) []*Problem {
+	if allBlank(fields) {
+		return nil
+	}
+	var row Row
+	kind, _, problems := l.canonical(fields, &row)
+	if p := l.cut(text, fields); p != nil && len(problems) == 0 {
+		problems = append(problems, p)
+	}
+	if kind == Skipped || len(problems) > 0 {
+		return problems
+	}
+	return use(&row, pos)
+}
+
+// allBlank reports whether a row holds nothing but blanks.
+func allBlank(fields []Field) bool {
+	for i := range fields {
+		if !isBlank(fields[i].Text) {
+			return false
+		}
+	}
+	return true
+}
