@@ -6,6 +6,7 @@ import "strings"
 type Field struct {
 	Text   string // quotes taken off
 	Column int    // byte within its line where the field begins, 1 for the first
+	Line   int    // lines below the one on which the row begins
 	Quoted bool
 }
 
@@ -43,7 +44,7 @@ func SplitRow(text string, comma byte, fields []Field) (out []Field, n, lines in
 				p.Line = lines
 				return fields, endOfLine(text, next), lines, p
 			}
-			fields = append(fields, Field{Text: value, Column: start - lineStart + 1, Quoted: true})
+			fields = append(fields, Field{Text: value, Column: start - lineStart + 1, Line: lines, Quoted: true})
 			if k := strings.Count(text[start:next], "\n"); k > 0 {
 				lines += k
 				lineStart = start + strings.LastIndexByte(text[start:next], '\n') + 1
@@ -53,7 +54,7 @@ func SplitRow(text string, comma byte, fields []Field) (out []Field, n, lines in
 			for i < len(text) && text[i] != comma && text[i] != '\n' && text[i] != '\r' && text[i] != '"' && text[i] != 0 {
 				i++
 			}
-			fields = append(fields, Field{Text: text[start:i], Column: start - lineStart + 1})
+			fields = append(fields, Field{Text: text[start:i], Column: start - lineStart + 1, Line: lines})
 		}
 		if i == len(text) {
 			return fields, i, lines, nil

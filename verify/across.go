@@ -1,0 +1,271 @@
+package verify
+
+import (
+	"cmp"
+	"hash/fnv"
+	"math"
+	"slices"
+	"strings"
+
+	"nilvolt/record"
+)
+
+// A Survey gathers from records what the rules across records need of them. It
+// serves one goroutine; make one for each and put them together with NewAcross.
+type Survey struct {
+	judge  *Judge
+	series map[string][]series
+	copies map[copyKey]copyOf
+}
+
+// A copyKey stands for the readings of a record, in order. Two records that
+// differ in them and agree in a key are not to be expected in practice, and the
+// key decides about a caution only.
+type copyKey [16]byte
+
+// A copyOf is the records that share a copyKey.
+type copyOf struct {
+	first, second string // the first two records; second is blank if there is one only
+}
+
+// NewSurvey returns an empty survey. Policy and register are those of the judges
+// that will use it.
+func NewSurvey(policy *Policy, register record.Register) *Survey {
+	return &Survey{
+		judge:  NewJudge(policy, register, nil),
+		series: map[string][]series{},
+		copies: map[copyKey]copyOf{},
+	}
+}
+
+// Add takes in one record. Nothing of rec is kept but copies.
+func (s *Survey) Add(rec *record.Record) {
+	j := s.judge
+	j.prepare(rec)
+	id := ""
+	name := func() string {
+		if id == "" {
+			id = strings.Clone(rec.ID)
+		}
+		return id
+	}
+	for i := range j.series {
+		e := j.series[i]
+		if !e.fails() && !j.policy.SharedProofs {
+			continue
+		}
+		e.pos = j.rows[e.firstRow].Pos
+		e.pos.File = strings.Clone(e.pos.File)
+		e.firstRow, e.lastRow = -1, -1
+		e.record = name()
+		e.indicator = strings.Clone(e.indicator)
+		s.series[e.indicator] = append(s.series[e.indicator], e)
+	}
+	if key, ok := j.copyKey(); ok {
+		s.addCopy(key, copyOf{first: name()})
+	}
+}
+
+func (s *Survey) addCopy(key copyKey, more copyOf) {
+	c, ok := s.copies[key]
+	switch {
+	case !ok:
+		c = more
+	case c.second == "":
+		c.second = more.first
+	default:
+		return
+	}
+	s.copies[key] = c
+}
+
+// copyKey returns the key of the record's readings in volts; ok is false where
+// fewer than three of them are not zero.
+func (j *Judge) copyKey() (key copyKey, ok bool) {
+	hash := fnv.New128a()
+	nonzero := 0
+	for i := range j.rows {
+		r := &j.rows[i]
+		if !r.Kind.IsReading() || r.Volts.State == record.Absent {
+			continue
+		}
+		v := math.NaN()
+		if r.Volts.State == record.Shown {
+			v = float64(r.Volts.Volts)
+			if v != 0 {
+				nonzero++
+			}
+		}
+		bits := math.Float64bits(v)
+		var b [8]byte
+		for k := range b {
+			b[k] = byte(bits >> (8 * k))
+		}
+		hash.Write(b[:])
+	}
+	if nonzero < 3 {
+		return key, false
+	}
+	hash.Sum(key[:0])
+	return key, true
+}
+
+// An Across is what the rules across records know of all records of a call. It
+// may be used by several judges at once.
+type Across struct {
+	series map[string]*timeline
+	copies map[copyKey]copyOf
+}
+
+// A timeline is series of one indicator from many records.
+type timeline struct {
+	byFirst []series         // by the time of the first row
+	latest  []record.Instant // the latest end among byFirst[:i+1]
+	byLast  []int32          // places in byFirst, by the time of the last row
+}
+
+// NewAcross puts surveys together. They must not be used afterwards.
+func NewAcross(surveys ...*Survey) *Across {
+	a := &Across{series: map[string]*timeline{}, copies: map[copyKey]copyOf{}}
+	whole := &Survey{copies: a.copies}
+	for _, s := range surveys {
+		for id, list := range s.series {
+			t := a.series[id]
+			if t == nil {
+				t = &timeline{}
+				a.series[id] = t
+			}
+			t.byFirst = append(t.byFirst, list...)
+		}
+		for key, c := range s.copies {
+			whole.addCopy(key, c)
+			if c.second != "" {
+				whole.addCopy(key, copyOf{first: c.second})
+			}
+		}
+	}
+	for _, t := range a.series {
+		t.sort()
+	}
+	for key, c := range a.copies {
+		if c.second == "" {
+			delete(a.copies, key)
+		}
+	}
+	return a
+}
+
+func (t *timeline) sort() {
+	slices.SortFunc(t.byFirst, func(a, b series) int {
+		return cmp.Or(a.first.Compare(b.first), comparePos(a.pos, b.pos))
+	})
+	t.latest = make([]record.Instant, len(t.byFirst))
+	t.byLast = make([]int32, len(t.byFirst))
+	for i := range t.byFirst {
+		t.latest[i] = t.byFirst[i].last
+		if i > 0 && t.latest[i].Before(t.latest[i-1]) {
+			t.latest[i] = t.latest[i-1]
+		}
+		t.byLast[i] = int32(i)
+	}
+	slices.SortStableFunc(t.byLast, func(a, b int32) int { return t.byFirst[a].last.Compare(t.byFirst[b].last) })
+}
+
+// failing returns a failing series of the indicator in another record that
+// overlaps the time from one instant to another, nil if there is none.
+func (a *Across) failing(indicator, own string, from, to record.Instant) *series {
+	t := a.series[indicator]
+	if t == nil {
+		return nil
+	}
+	n := t.startedBy(to)
+	for i := n - 1; i >= 0 && !t.latest[i].Before(from); i-- {
+		if s := &t.byFirst[i]; s.fails() && s.record != own && !s.last.Before(from) {
+			return s
+		}
+	}
+	return nil
+}
+
+// startedBy returns how many series begin at or before an instant.
+func (t *timeline) startedBy(at record.Instant) int {
+	n, _ := slices.BinarySearchFunc(t.byFirst, at, func(s series, at record.Instant) int {
+		if s.first.Compare(at) <= 0 {
+			return -1
+		}
+		return 1
+	})
+	return n
+}
+
+// before returns the series nearest before a reading, of its own record (which
+// may be nil) and of others.
+func (a *Across) before(r *row, own string, nearest *series) *series {
+	t := a.series[r.Indicator]
+	if t == nil {
+		return nearest
+	}
+	n, _ := slices.BinarySearchFunc(t.byLast, r.Time, func(i int32, at record.Instant) int {
+		if t.byFirst[i].last.Before(at) {
+			return -1
+		}
+		return 1
+	})
+	for n--; n >= 0; n-- {
+		s := &t.byFirst[t.byLast[n]]
+		if s.record == own {
+			continue
+		}
+		if nearest == nil || nearest.last.Before(s.last) {
+			return s
+		}
+		break
+	}
+	return nearest
+}
+
+// after returns the series nearest after a reading, of its own record (which may
+// be nil) and of others.
+func (a *Across) after(r *row, own string, nearest *series) *series {
+	t := a.series[r.Indicator]
+	if t == nil {
+		return nearest
+	}
+	for n := t.startedBy(r.Time); n < len(t.byFirst); n++ {
+		s := &t.byFirst[n]
+		if s.record == own {
+			continue
+		}
+		if nearest == nil || s.first.Before(nearest.first) {
+			return s
+		}
+		break
+	}
+	return nearest
+}
+
+// acrossRules judges the cautions across records.
+func (j *Judge) acrossRules() {
+	if j.across == nil || !j.judges(record.CopiedReadings) {
+		return
+	}
+	key, ok := j.copyKey()
+	if !ok {
+		return
+	}
+	c, ok := j.across.copies[key]
+	if !ok {
+		return
+	}
+	other := c.first
+	if other == j.rec.ID {
+		other = c.second
+	}
+	f := j.add(record.CopiedReadings, record.Caution, "")
+	for i := range j.rows {
+		if r := &j.rows[i]; r.Kind.IsReading() && r.Volts.State != record.Absent {
+			rest(f, r)
+		}
+	}
+	f.Message = copiedSentence(other)
+}

@@ -1,0 +1,90 @@
+package verify
+
+import (
+	"nilvolt/record"
+)
+
+// A lastInstrument is the instrument looked up last.
+type lastInstrument struct {
+	id         string
+	instrument *record.Instrument
+}
+
+// instrument returns the register's entry of an instrument, nil where there is
+// none.
+func (j *Judge) instrument(id string) *record.Instrument {
+	if j.register == nil || id == "" {
+		return nil
+	}
+	for i := range j.last {
+		if j.last[i].id == id {
+			return j.last[i].instrument
+		}
+	}
+	// Two are kept, as an indicator and its source take turns.
+	j.last[1] = j.last[0]
+	j.last[0] = lastInstrument{id: id, instrument: j.register[id]}
+	if e := j.last[0].instrument; e != nil {
+		j.last[0].id = e.ID // a string that outlives the record
+	} else {
+		j.last[0] = lastInstrument{}
+	}
+	return j.register[id]
+}
+
+// instrumentRules judges whether the instruments were fit for use on the day, by
+// the register.
+func (j *Judge) instrumentRules() {
+	if j.register == nil {
+		return
+	}
+	for i := range j.rows {
+		r := &j.rows[i]
+		if !r.Kind.IsReading() {
+			continue
+		}
+		j.judgeInstrument(r, r.Indicator, record.ProvingUnit)
+		if r.Kind.IsProof() && r.Source != "" && !isLive(r.Source) {
+			j.judgeInstrument(r, r.Source, record.Indicator)
+		}
+		if r.Kind == record.Test {
+			j.judgeRating(r)
+		}
+	}
+}
+
+// judgeInstrument judges one instrument of a reading; kind is what it cannot be.
+func (j *Judge) judgeInstrument(r *row, id string, kind record.InstrumentKind) {
+	e := j.instrument(id)
+	if e == nil || kind == record.ProvingUnit && e.Kind == kind {
+		j.addInstrument(record.InstrumentUnknownRule, record.Caution, id, r)
+		return
+	}
+	day := r.Time.Date()
+	if e.Withdrawn.IsSet() && !e.Withdrawn.After(day) {
+		j.addInstrument(record.InstrumentWithdrawn, record.Failure, id, r)
+	}
+	if due := e.Due(); due.IsSet() && day.After(due) {
+		j.addInstrument(record.InstrumentOverdue, record.Failure, id, r)
+	}
+}
+
+// judgeRating judges whether an indicator may be used on the voltage of a dead
+// test and in its measurement category (IEC 61010-031); the lower rating rules.
+func (j *Judge) judgeRating(r *row) {
+	e := j.instrument(r.Indicator)
+	if e == nil {
+		return
+	}
+	low := e.MaxVolts > 0 && e.MaxVolts < j.nominalBetween(r.pair)
+	weak := e.Category != record.CategoryUnknown && j.job.Category != record.CategoryUnknown && e.Category < j.job.Category
+	if low || weak {
+		j.addInstrument(record.InstrumentUnderrated, record.Failure, r.Indicator, r)
+	}
+}
+
+func (j *Judge) addInstrument(rule record.Rule, severity record.Severity, id string, r *row) {
+	if j.judges(rule) {
+		rest(j.add(rule, severity, id), r)
+	}
+}

@@ -1,0 +1,160 @@
+package verify
+
+import (
+	"time"
+
+	"nilvolt/record"
+)
+
+// A Judge judges records one after the other. It keeps its working memory from
+// record to record, so it serves one goroutine; make one for each.
+type Judge struct {
+	policy   *Policy
+	register record.Register
+	across   *Across // nil when the rules across records are not judged
+	loosened string  // message of policy-loosened; blank when it does not apply
+
+	rec        *record.Record
+	job        record.Job // the job rows of the record in one
+	conflicts  []string   // columns in which job rows differ
+	rows       []row
+	files      bool // the rows stand in several files
+	steps      [record.Restore + 1]int32
+	series     []series
+	groups     []group
+	indicators []indicatorState
+	byID       map[string]int // indicators by id, once there are many
+	work       work
+	slots      []slot
+	reset      int32 // index of the first row behind the last reset
+	sides      bool  // a row says that it was taken on the supply side
+
+	last       [2]lastInstrument
+	lastDevice lastDevice
+	counted    []*row
+	counting   []int32
+	gaps       []time.Duration
+	missing    map[missingSet]string // messages of not-recorded
+	findings   findingList
+	judgement  Judgement
+}
+
+// A row is an event with what the judge knows of it.
+type row struct {
+	*record.Event
+	pair          record.Pair // after N or E became PEN
+	class         class       // of a dead test
+	lacks         lacks       // of a dead reading, once weighed
+	proof         proofResult // of a proof
+	series        int32       // of a proof: the series it belongs to
+	before, after int32       // of a dead test: the nearest series, -1 if none
+	liveParts     bool        // live on a supply side that stays live
+}
+
+// NewJudge returns a judge for one goroutine. register is nil when none was
+// given; across is nil when the rules across records are not to be judged.
+func NewJudge(policy *Policy, register record.Register, across *Across) *Judge {
+	return &Judge{
+		policy:   policy,
+		register: register,
+		across:   across,
+		loosened: loosenedMessage(policy),
+		missing:  map[missingSet]string{},
+	}
+}
+
+// Judge judges one record. The judgement, and all that it points to, is valid
+// until the next call and as long as rec is.
+func (j *Judge) Judge(rec *record.Record) *Judgement {
+	j.prepare(rec)
+	j.require()
+	j.weigh()
+	j.count()
+	j.findings.reset()
+	j.coreRules()
+	j.furtherRules()
+	j.conclude()
+	return &j.judgement
+}
+
+// prepare brings the rows of rec in order, each with its class, and finds the
+// proof series.
+func (j *Judge) prepare(rec *record.Record) {
+	j.rec = rec
+	j.mergeJobs()
+	j.orderRows()
+	j.findSeries()
+}
+
+// furtherRules judges the rules that are judged when the record holds the
+// evidence.
+func (j *Judge) furtherRules() {
+	j.jobRules()
+	j.timingRules()
+	j.readingRules()
+	j.proofRules()
+	j.stepRules()
+	j.deviceRules()
+	j.instrumentRules()
+	j.acrossRules()
+	if j.loosened != "" {
+		j.add(record.PolicyLoosened, record.Caution, "").Message = j.loosened
+	}
+	j.missingRule()
+}
+
+// conclude makes the judgement of what was found.
+func (j *Judge) conclude() {
+	out := &j.judgement
+	out.Record, out.Supply = j.rec.ID, j.job.Supply
+	out.Findings = j.findings.finish(j)
+	out.Status = record.Compliant
+	// Nothing but a full set of good pairs may stand as compliant, whatever the
+	// rules above made of it.
+	if !j.allGood() {
+		out.Status = record.NonCompliant
+	}
+	for i := range out.Findings {
+		f := &out.Findings[i]
+		if f.Rule == record.LiveFoundRule {
+			out.Status = record.LiveFound
+			break
+		}
+		if f.Severity == record.Failure {
+			out.Status = record.NonCompliant
+		}
+	}
+	out.Pairs = out.Pairs[:0]
+	for i := range j.slots {
+		out.Pairs = append(out.Pairs, j.pairState(&j.slots[i]))
+	}
+}
+
+// pairState tells what the record shows of one required pair.
+func (j *Judge) pairState(s *slot) PairState {
+	p := PairState{Tested: s.Tested}
+	if s.row < 0 {
+		return p
+	}
+	r := &j.rows[s.row]
+	p.Printed, p.Indicator, p.Time, p.Pos = r.Volts.Text, r.Indicator, r.Time, r.Pos
+	if p.Printed == "" {
+		p.Printed = r.Stage.Text
+	}
+	switch r.class {
+	case classDead:
+		p.State = Unproved
+		if s.good {
+			p.State = Good
+		}
+	case classCannotShow:
+		p.State = CannotShow
+	case classUnreadable:
+		p.State = Unread
+	case classResidual:
+		p.State = Residual
+	case classLive:
+		p.State = LiveRead
+	}
+	return p
+}

@@ -1,0 +1,111 @@
+package verify
+
+import (
+	"slices"
+
+	"nilvolt/record"
+)
+
+// orderRows makes j.rows: the events of the record by time, each with its class,
+// without those that a closing restore has set aside.
+func (j *Judge) orderRows() {
+	j.rows = j.rows[:0]
+	j.files, j.sides = false, false
+	sorted := true
+	events := j.rec.Events
+	for i := range events {
+		e := &events[i]
+		r := row{Event: e, pair: e.Pair, series: -1, before: -1, after: -1}
+		switch {
+		case e.Kind == record.Test:
+			r.class = j.classify(e)
+		case e.Kind.IsProof():
+			r.proof = j.proof(e)
+		}
+		if e.Ambiguous && r.benign() {
+			continue
+		}
+		if n := len(j.rows); n > 0 {
+			sorted = sorted && !e.Time.Before(j.rows[n-1].Time)
+			j.files = j.files || e.Pos.File != j.rows[n-1].Pos.File
+		}
+		j.rows = append(j.rows, r)
+	}
+	if !sorted {
+		slices.SortStableFunc(j.rows, func(a, b row) int { return a.Time.Compare(b.Time) })
+	}
+	if j.files {
+		j.orderWithinTimes()
+	}
+	j.closeRecord()
+	j.steps = [record.Restore + 1]int32{}
+	for i := range j.rows {
+		r := &j.rows[i]
+		j.steps[r.Kind]++
+		j.sides = j.sides || r.Side == record.SupplySide
+	}
+}
+
+// benign reports whether a row that may belong to another record says nothing
+// against this one: it is then no evidence here.
+func (r *row) benign() bool {
+	switch {
+	case r.Kind == record.Test:
+		return r.class == classDead
+	case r.Kind.IsProof():
+		return r.proof.passes
+	}
+	return r.Kind != record.Isolate && r.Kind != record.Restore
+}
+
+// orderWithinTimes puts the dead tests that are not dead last among rows of one
+// time, where these come from several files: nobody knows which came first.
+func (j *Judge) orderWithinTimes() {
+	for start := 0; start < len(j.rows); {
+		end, several := start+1, false
+		for end < len(j.rows) && j.rows[end].Time.Compare(j.rows[start].Time) == 0 {
+			several = several || j.rows[end].Pos.File != j.rows[start].Pos.File
+			end++
+		}
+		if several {
+			slices.SortStableFunc(j.rows[start:end], func(a, b row) int { return a.rank() - b.rank() })
+		}
+		start = end
+	}
+}
+
+// rank is 1 for a dead test that is not dead, else 0.
+func (r *row) rank() int {
+	if r.Kind == record.Test && r.class != classDead {
+		return 1
+	}
+	return 0
+}
+
+// closeRecord cuts the rows at the first restore after which nothing is
+// isolated, locked or begun and no line conductor is shown dead: the job is over
+// and the power is back.
+func (j *Judge) closeRecord() {
+	cut := len(j.rows)
+	for i := len(j.rows) - 1; i >= 0; i-- {
+		r := &j.rows[i]
+		switch r.Kind {
+		case record.Isolate, record.Lock, record.Begin:
+			j.rows = j.rows[:cut]
+			return
+		case record.Test:
+			if r.class == classDead && (mayBeLine(r.Pair.A) || mayBeLine(r.Pair.B)) {
+				j.rows = j.rows[:cut]
+				return
+			}
+		case record.Restore:
+			cut = i
+		}
+	}
+	j.rows = j.rows[:cut]
+}
+
+// mayBeLine reports whether c can be a line conductor: all but N, E, PEN and M.
+func mayBeLine(c record.Conductor) bool {
+	return c != record.N && c != record.M && !c.IsEarth()
+}

@@ -1,0 +1,210 @@
+package verify
+
+import (
+	"nilvolt/record"
+)
+
+// A series is proofs of one indicator that belong together.
+type series struct {
+	indicator   string
+	first, last record.Instant
+	firstRow    int32 // among the rows of the record; -1 for a series of another record
+	lastRow     int32
+	firstGroup  int32        // its groups are among those from here on
+	afterTest   bool         // a dead test of the indicator stands before it in its record
+	passes      bool         // as a series before a reading
+	passesAfter bool         // as a series after a reading
+	strong      bool         // a last row of a group showed a dangerous voltage
+	retried     bool         // a row of it failed
+	unspecified bool         // a row of it passed without a known expected voltage
+	noSource    bool         // a row of it names no source
+	waves       waveSet      // waveforms that its rows name
+	proved      record.Volts // the highest voltage that a row passed on
+	record      string       // the record it stands in, where that is another
+	pos         record.Pos   // of its first row, where that stands in another record
+}
+
+// A group is the proofs of a series on one source and expected voltage.
+type group struct {
+	series      int32
+	source      string
+	expected    record.Volts
+	hasExpected bool
+	firstPasses bool
+	lastPasses  bool
+	lastStrong  bool
+}
+
+// An indicatorState follows one indicator through the rows.
+type indicatorState struct {
+	id     string
+	open   int32 // its series that may still grow, -1 if none
+	latest int32 // its latest series, -1 if none
+	tested bool
+}
+
+// A waveSet holds waveforms.
+type waveSet uint8
+
+const (
+	waveAC waveSet = 1 << iota
+	waveDC
+)
+
+func wavesOf(w record.Waveform) waveSet {
+	switch w {
+	case record.AC:
+		return waveAC
+	case record.DirectVoltage:
+		return waveDC
+	case record.WaveformUnknown, record.BothWaveforms:
+	}
+	return 0
+}
+
+// manyIndicators is from how many indicators on a record's are looked up by hash.
+const manyIndicators = 16
+
+// state returns the state of an indicator, a new one at its first row.
+func (j *Judge) state(id string) *indicatorState {
+	if len(j.indicators) >= manyIndicators {
+		if i, ok := j.byID[id]; ok {
+			return &j.indicators[i]
+		}
+	} else {
+		for i := range j.indicators {
+			if j.indicators[i].id == id {
+				return &j.indicators[i]
+			}
+		}
+	}
+	j.indicators = append(j.indicators, indicatorState{id: id, open: -1, latest: -1})
+	switch n := len(j.indicators); {
+	case n == manyIndicators:
+		j.byID = map[string]int{}
+		for i := range j.indicators {
+			j.byID[j.indicators[i].id] = i
+		}
+	case n > manyIndicators:
+		j.byID[id] = n - 1
+	}
+	return &j.indicators[len(j.indicators)-1]
+}
+
+// findSeries divides the proofs into series, judges these, and notes for each
+// dead test the nearest series of its indicator before and after it.
+func (j *Judge) findSeries() {
+	j.series, j.groups, j.indicators = j.series[:0], j.groups[:0], j.indicators[:0]
+	for i := range j.rows {
+		r := &j.rows[i]
+		switch {
+		case r.Kind == record.Test:
+			s := j.state(r.Indicator)
+			r.before, s.open, s.tested = s.latest, -1, true
+		case r.Kind.IsProof():
+			j.addProof(r, int32(i))
+		}
+	}
+	j.judgeSeries()
+	for i := range j.indicators {
+		j.indicators[i].latest = -1
+	}
+	for i := len(j.rows) - 1; i >= 0; i-- {
+		r := &j.rows[i]
+		switch {
+		case r.Kind == record.Test:
+			r.after = j.state(r.Indicator).latest
+		case r.Kind.IsProof():
+			j.state(r.Indicator).latest = r.series
+		}
+	}
+}
+
+// addProof puts a proof into the open series of its indicator, or opens one.
+func (j *Judge) addProof(r *row, index int32) {
+	state := j.state(r.Indicator)
+	if state.open >= 0 && r.Time.Sub(j.series[state.open].last) > j.policy.SeriesGap {
+		state.open = -1
+	}
+	if state.open < 0 {
+		j.series = append(j.series, series{
+			indicator: r.Indicator, first: r.Time, firstRow: index,
+			firstGroup: int32(len(j.groups)), afterTest: state.tested,
+		})
+		state.open = int32(len(j.series) - 1)
+		state.latest = state.open
+	}
+	r.series = state.open
+	s := &j.series[state.open]
+	s.last, s.lastRow = r.Time, index
+	s.retried = s.retried || !r.proof.passes
+	s.unspecified = s.unspecified || r.proof.unspecified
+	s.noSource = s.noSource || r.Source == ""
+	s.waves |= wavesOf(r.Waveform)
+	s.proved = max(s.proved, r.proof.proved)
+	g := j.group(state.open, r)
+	g.lastPasses = r.proof.passes
+	g.lastStrong = strong(r.Event)
+}
+
+// group returns the group of a proof within a series, a new one at its first row.
+func (j *Judge) group(in int32, r *row) *group {
+	for i := len(j.groups) - 1; i >= int(j.series[in].firstGroup); i-- {
+		g := &j.groups[i]
+		if g.series == in && g.hasExpected == r.HasExpected && (!g.hasExpected || g.expected == r.Expected) && sameSource(g.source, r.Source) {
+			return g
+		}
+	}
+	g := group{series: in, source: r.Source, hasExpected: r.HasExpected, firstPasses: r.proof.passes}
+	if r.HasExpected {
+		g.expected = r.Expected
+	}
+	j.groups = append(j.groups, g)
+	return &j.groups[len(j.groups)-1]
+}
+
+func sameSource(a, b string) bool {
+	return a == b || isLive(a) && isLive(b)
+}
+
+// judgeSeries judges all series: the last row of each group passes, one of these
+// showed a dangerous voltage, and, for a series after a reading, the first row of
+// each group passes too.
+func (j *Judge) judgeSeries() {
+	for i := range j.series {
+		j.series[i].passes, j.series[i].passesAfter = true, true
+	}
+	for i := range j.groups {
+		g := &j.groups[i]
+		s := &j.series[g.series]
+		s.passes = s.passes && g.lastPasses
+		s.passesAfter = s.passesAfter && g.firstPasses
+		s.strong = s.strong || g.lastPasses && g.lastStrong
+	}
+	for i := range j.series {
+		s := &j.series[i]
+		s.passes = s.passes && s.strong
+		s.passesAfter = s.passes && (s.passesAfter || j.policy.ReproveRetry)
+	}
+}
+
+// fails reports whether a series speaks against readings of other records that
+// lie around it.
+func (s *series) fails() bool {
+	return !s.passes || s.afterTest && !s.passesAfter
+}
+
+// sharesTime reports whether a series of this record holds a proof of another
+// file at the time of a reading: nobody knows which came first.
+func (j *Judge) sharesTime(s *series, r *row) bool {
+	if !j.files || s.firstRow < 0 || s.first.Compare(r.Time) != 0 && s.last.Compare(r.Time) != 0 {
+		return false
+	}
+	for i := s.firstRow; i <= s.lastRow; i++ {
+		p := &j.rows[i]
+		if p.Kind.IsProof() && p.Indicator == r.Indicator && p.Time.Compare(r.Time) == 0 && p.Pos.File != r.Pos.File {
+			return true
+		}
+	}
+	return false
+}
