@@ -81,7 +81,8 @@ func (d *Decoder) Problems() []*Problem { return d.problems }
 // must go on to the end of a row.
 //
 // A last row without a line end may have been cut short and is a bad row, unless
-// its last field is one that cannot have been cut; see checkCut.
+// its last field is one that cannot have been cut; see
+// Layout.cut.
 func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o Outcome) {
 	if d.layout.IsPlain() {
 		if n, ok := d.fast(text); ok {
@@ -225,7 +226,7 @@ func (d *Decoder) slow(text string, line int, ev *record.Event) (n, lines int, o
 	}
 	id, hasJob, problems := DecodeRow(&row, record.Pos{File: d.file, Line: line}, ev, &d.slowJob)
 	d.problems = append(d.problems, problems...)
-	if p := checkCut(d.layout, fields, strings.HasSuffix(text[:n], "\n") || strings.HasSuffix(text[:n], "\r")); p != nil {
+	if p := d.layout.cut(text[:n], fields); p != nil {
 		d.problems = append(d.problems, p)
 	}
 	d.jobRow++

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -98,18 +99,88 @@ func (l *Layout) quotedForm(text string) RowForm {
 func (l *Layout) recordIndex() int { return slices.Index(l.Columns, RecordColumn) }
 
 // canonical brings fields into canonical text by column. clean is false where the
-// form of the row is wrong; the problems are those and what a column map cannot read.
+// form of the row is wrong; the problems tell that, and what a column map cannot
+// read. The map is asked first, with whatever fields there are: a footer that it
+// skips has others than a row.
 func (l *Layout) canonical(fields []Field, row *Row) (use Use, clean bool, problems []*Problem) {
-	if p := checkCount(l, fields); p != nil {
-		return Reading, false, []*Problem{p}
-	}
 	if !l.IsPlain() {
 		use, problems = l.Convert(fields, row)
-		return use, true, problems
+		if use == Skipped {
+			return use, true, problems
+		}
 	}
-	for i, f := range fields {
-		row[l.Columns[i]] = f
+	if len(fields) != len(l.Columns) {
+		return Reading, false, []*Problem{l.countProblem(fields)}
 	}
-	row[NoColumn] = Field{}
-	return Reading, true, nil
+	if l.IsPlain() {
+		for i, f := range fields {
+			row[l.Columns[i]] = f
+		}
+		row[NoColumn] = Field{}
+	}
+	return use, true, problems
+}
+
+// countProblem is the problem of a row with too many or too few fields.
+func (l *Layout) countProblem(fields []Field) *Problem {
+	got, want := len(fields), len(l.Columns)
+	p := &Problem{Message: countText(got) + " where the header has " + countText(want)}
+	if got < want {
+		p.Mend = "the row is cut short or broken in two: put a field with a line break in quotes"
+		return p
+	}
+	p.Column, p.Line = fields[want].Column, fields[want].Line
+	p.Mend = "put a field that holds the delimiter in quotes; a decimal comma needs a column map"
+	return p
+}
+
+func countText(fields int) string {
+	if fields == 1 {
+		return "1 field"
+	}
+	return strconv.Itoa(fields) + " fields"
+}
+
+// cut returns the problem of a row, the last of its file, that may be cut short.
+//
+// A file whose last line has no line end may have been cut anywhere: "23" may
+// have been "230", "VI-1" have been "VI-12", "dc" have been "dc-3-wire" and a
+// blank anything. Such a row is taken only if its last field is quoted and
+// closed, or [Column.cutSafe]. Any other is a bad row: whoever knows that the file
+// is whole adds the line end.
+func (l *Layout) cut(row string, fields []Field) *Problem {
+	last := &fields[len(fields)-1]
+	if end := row[len(row)-1]; end == '\n' || end == '\r' || last.Quoted {
+		return nil
+	}
+	var c Column
+	if len(fields) <= len(l.Columns) {
+		c = l.Columns[len(fields)-1]
+	}
+	if c.cutSafe(last.Text) {
+		return nil
+	}
+	p := &Problem{
+		Column: last.Column, Line: last.Line, Text: last.Text,
+		Message: "the last line of the file has no line end, so it may be cut short",
+		Mend:    "see that the file is whole, then end its last line with a line end, or export it again",
+	}
+	if c != NoColumn {
+		p.Field = c.String()
+	}
+	return p
+}
+
+// cutSafe reports whether the end of a file right behind text, in column c, takes
+// nothing away that counts: free text and columns that are ignored decide
+// nothing; times, and words of which none begins another, are not readable when cut.
+func (c Column) cutSafe(text string) bool {
+	switch c {
+	case NoColumn, NoteColumn, SiteColumn, CircuitColumn, TechnicianColumn:
+		return true
+	case EventColumn, WaveformColumn, SwitchColumn, SideColumn, OnLoadColumn, SupplySideLiveColumn,
+		TimeColumn, StartColumn, EndColumn, ServicedColumn, WithdrawnColumn, KindColumn:
+		return !isBlank(text)
+	}
+	return false
 }
