@@ -64,7 +64,7 @@ func (j *Judge) deadRules(s *slot, r *row) {
 	if l == 0 {
 		return
 	}
-	b := j.bracketOf(r)
+	b := r.near
 	for _, rule := range [...]struct {
 		lacks  lacks
 		rule   record.Rule
@@ -107,7 +107,7 @@ func (j *Judge) restOnSeries(f *record.Finding, s *series) {
 
 // liveRule notes live readings after which not every pair was shown dead.
 func (j *Judge) liveRule() {
-	if j.allGood() {
+	if j.worst < classLive || j.allGood() {
 		return
 	}
 	for i := range j.rows {

@@ -40,6 +40,7 @@ func (j *Judge) weigh() {
 	}
 	for i := int(j.reset); i < len(j.rows); i++ {
 		if r := &j.rows[i]; r.class == classDead {
+			r.near = j.bracketOf(r)
 			r.lacks = j.lacksOf(r)
 		}
 	}
@@ -47,7 +48,7 @@ func (j *Judge) weigh() {
 
 // lacksOf tells what a dead reading lacks to be good.
 func (j *Judge) lacksOf(r *row) lacks {
-	b := j.bracketOf(r)
+	b := r.near
 	if j.wrongWaveform(r, b) {
 		return lacksWaveform
 	}
@@ -74,15 +75,11 @@ func (j *Judge) lacksOf(r *row) lacks {
 	return l
 }
 
-// bracketOf finds the series nearest before and after a reading.
+// bracketOf finds the series that may bracket a reading: the nearest ones, those
+// of other records among them where the policy says so, and none that holds a
+// proof at the time of the reading in another file.
 func (j *Judge) bracketOf(r *row) bracket {
-	var b bracket
-	if r.before >= 0 {
-		b.before = &j.series[r.before]
-	}
-	if r.after >= 0 {
-		b.after = &j.series[r.after]
-	}
+	b := r.near
 	if j.policy.SharedProofs && j.across != nil {
 		b.before = j.across.before(r, j.rec.ID, b.before)
 		b.after = j.across.after(r, j.rec.ID, b.after)
@@ -188,7 +185,7 @@ func (j *Judge) countFor(s *slot) {
 // goodSince returns the row with which a good reading became good: the last of
 // its reprove series, or the reading itself where that stands in another record.
 func (j *Judge) goodSince(r *row) int32 {
-	if s := j.bracketOf(r).after; s.lastRow >= 0 {
+	if s := r.near.after; s.lastRow >= 0 {
 		return s.lastRow
 	}
 	return -1

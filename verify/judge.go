@@ -19,6 +19,8 @@ type Judge struct {
 	conflicts  []string   // columns in which job rows differ
 	rows       []row
 	files      bool // the rows stand in several files
+	worst      class
+	doubtful   bool // a dead test was residual or unreadable
 	steps      [record.Restore + 1]int32
 	series     []series
 	groups     []group
@@ -42,13 +44,13 @@ type Judge struct {
 // A row is an event with what the judge knows of it.
 type row struct {
 	*record.Event
-	pair          record.Pair // after N or E became PEN
-	class         class       // of a dead test
-	lacks         lacks       // of a dead reading, once weighed
-	proof         proofResult // of a proof
-	series        int32       // of a proof: the series it belongs to
-	before, after int32       // of a dead test: the nearest series, -1 if none
-	liveParts     bool        // live on a supply side that stays live
+	pair      record.Pair // after N or E became PEN
+	class     class       // of a dead test
+	lacks     lacks       // of a dead reading, once weighed
+	proof     proofResult // of a proof
+	series    int32       // of a proof: the series it belongs to
+	near      bracket     // of a dead test: the nearest series
+	liveParts bool        // live on a supply side that stays live
 }
 
 // NewJudge returns a judge for one goroutine. register is nil when none was
@@ -106,6 +108,7 @@ func (j *Judge) furtherRules() {
 // conclude makes the judgement of what was found.
 func (j *Judge) conclude() {
 	out := &j.judgement
+	out.judge = j
 	out.Record, out.Supply = j.rec.ID, j.job.Supply
 	out.Findings = j.findings.finish(j)
 	out.Status = record.Compliant
@@ -124,10 +127,20 @@ func (j *Judge) conclude() {
 			out.Status = record.NonCompliant
 		}
 	}
-	out.Pairs = out.Pairs[:0]
-	for i := range j.slots {
-		out.Pairs = append(out.Pairs, j.pairState(&j.slots[i]))
+}
+
+// Pairs returns every required pair, in conductor order, switched lines first,
+// with what the record shows of it.
+func (g *Judgement) Pairs() []PairState {
+	j := g.judge
+	if j == nil {
+		return nil
 	}
+	pairs := make([]PairState, len(j.slots))
+	for i := range j.slots {
+		pairs[i] = j.pairState(&j.slots[i])
+	}
+	return pairs
 }
 
 // pairState tells what the record shows of one required pair.

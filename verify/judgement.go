@@ -8,7 +8,8 @@ type Judgement struct {
 	Status   record.Status // never NotJudged
 	Supply   record.Supply // as the job sheet states it
 	Findings []record.Finding
-	Pairs    []PairState // every required pair, in conductor order, switched lines first
+
+	judge *Judge // which made it, and knows the pairs until its next call
 }
 
 // A State is what the record shows of one required pair.

@@ -101,7 +101,7 @@ func (j *Judge) missingReadings() missingSet {
 			set |= missingWaveform.when(e == nil || e.Senses == record.WaveformUnknown)
 		}
 		if r.class == classDead {
-			b := j.bracketOf(r)
+			b := r.near
 			set |= missingSource.when(b.before != nil && b.before.noSource || b.after != nil && b.after.noSource)
 		}
 	}

@@ -10,12 +10,12 @@ import (
 // without those that a closing restore has set aside.
 func (j *Judge) orderRows() {
 	j.rows = j.rows[:0]
-	j.files, j.sides = false, false
+	j.files, j.sides, j.worst, j.doubtful = false, false, classNone, false
 	sorted := true
 	events := j.rec.Events
 	for i := range events {
 		e := &events[i]
-		r := row{Event: e, pair: e.Pair, series: -1, before: -1, after: -1}
+		r := row{Event: e, pair: e.Pair, series: -1}
 		switch {
 		case e.Kind == record.Test:
 			r.class = j.classify(e)
@@ -43,6 +43,8 @@ func (j *Judge) orderRows() {
 		r := &j.rows[i]
 		j.steps[r.Kind]++
 		j.sides = j.sides || r.Side == record.SupplySide
+		j.worst = max(j.worst, r.class)
+		j.doubtful = j.doubtful || r.class == classResidual || r.class == classUnreadable
 	}
 }
 

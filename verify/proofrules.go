@@ -16,7 +16,7 @@ func (j *Judge) proofRules() {
 			continue
 		}
 		r := &j.rows[s.row]
-		b := j.bracketOf(r)
+		b := r.near
 		if b.before != nil && b.before.passes {
 			j.bracketRules(s, r, b.before)
 		}
@@ -24,7 +24,7 @@ func (j *Judge) proofRules() {
 			j.bracketRules(s, r, b.after)
 		}
 	}
-	if j.judges(record.ProofOnWork) {
+	if j.steps[record.Isolate] > 0 && j.judges(record.ProofOnWork) {
 		j.proofOnWork()
 	}
 }

@@ -8,7 +8,7 @@ import (
 
 // readingRules judges what the dead tests say beside what counts.
 func (j *Judge) readingRules() {
-	if j.judges(record.LiveUnexplained) {
+	if j.worst == classLive && j.judges(record.LiveUnexplained) {
 		j.liveUnexplained()
 	}
 	for i := range j.slots {
@@ -17,7 +17,7 @@ func (j *Judge) readingRules() {
 			continue
 		}
 		r := &j.rows[s.row]
-		if j.judges(record.ReadingChanged) && r.class == classDead {
+		if j.doubtful && r.class == classDead && j.judges(record.ReadingChanged) {
 			j.readingChanged(s, r)
 		}
 		if s.unproved >= 0 && j.judges(record.UnprovedRetest) {
@@ -71,9 +71,6 @@ func alike(a, b *row) bool {
 // liveUnexplained looks for a pair that read live after the isolation and dead
 // later, without another isolation between: what made it dead?
 func (j *Judge) liveUnexplained() {
-	if j.steps[record.Isolate] == 0 && !j.hasLive() {
-		return
-	}
 	isolated := false
 	for i := range j.rows {
 		live := &j.rows[i]
@@ -103,15 +100,6 @@ func (j *Judge) liveUnexplained() {
 			}
 		}
 	}
-}
-
-func (j *Judge) hasLive() bool {
-	for i := range j.rows {
-		if j.rows[i].class == classLive {
-			return true
-		}
-	}
-	return false
 }
 
 // readingChanged looks for a residual or unreadable reading of the pair before

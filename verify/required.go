@@ -226,6 +226,9 @@ func (j *Judge) addSlot(t record.Tested) {
 // requireSeen requires every pair that has read live or residual anywhere in the
 // record, in the position in which it was read.
 func (j *Judge) requireSeen() {
+	if j.worst < classResidual {
+		return
+	}
 	for i := range j.rows {
 		r := &j.rows[i]
 		if r.class != classLive && r.class != classResidual {

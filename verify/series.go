@@ -37,10 +37,10 @@ type group struct {
 
 // An indicatorState follows one indicator through the rows.
 type indicatorState struct {
-	id     string
-	open   int32 // its series that may still grow, -1 if none
-	latest int32 // its latest series, -1 if none
-	tested bool
+	id      string
+	open    int32   // its series that may still grow, -1 if none
+	tested  bool    // it has made a dead test
+	nearest *series // the nearest of its series passed so far, nil if none
 }
 
 // A waveSet holds waveforms.
@@ -78,7 +78,7 @@ func (j *Judge) state(id string) *indicatorState {
 			}
 		}
 	}
-	j.indicators = append(j.indicators, indicatorState{id: id, open: -1, latest: -1})
+	j.indicators = append(j.indicators, indicatorState{id: id, open: -1})
 	switch n := len(j.indicators); {
 	case n == manyIndicators:
 		j.byID = map[string]int{}
@@ -100,22 +100,40 @@ func (j *Judge) findSeries() {
 		switch {
 		case r.Kind == record.Test:
 			s := j.state(r.Indicator)
-			r.before, s.open, s.tested = s.latest, -1, true
+			s.open, s.tested = -1, true
 		case r.Kind.IsProof():
 			j.addProof(r, int32(i))
 		}
 	}
 	j.judgeSeries()
+	j.findNearest()
+}
+
+// findNearest notes for each dead test the nearest series of its indicator on
+// both sides.
+func (j *Judge) findNearest() {
 	for i := range j.indicators {
-		j.indicators[i].latest = -1
+		j.indicators[i].nearest = nil
+	}
+	for i := range j.rows {
+		r := &j.rows[i]
+		switch {
+		case r.Kind == record.Test:
+			r.near.before = j.state(r.Indicator).nearest
+		case r.Kind.IsProof():
+			j.state(r.Indicator).nearest = &j.series[r.series]
+		}
+	}
+	for i := range j.indicators {
+		j.indicators[i].nearest = nil
 	}
 	for i := len(j.rows) - 1; i >= 0; i-- {
 		r := &j.rows[i]
 		switch {
 		case r.Kind == record.Test:
-			r.after = j.state(r.Indicator).latest
+			r.near.after = j.state(r.Indicator).nearest
 		case r.Kind.IsProof():
-			j.state(r.Indicator).latest = r.series
+			j.state(r.Indicator).nearest = &j.series[r.series]
 		}
 	}
 }
@@ -132,7 +150,6 @@ func (j *Judge) addProof(r *row, index int32) {
 			firstGroup: int32(len(j.groups)), afterTest: state.tested,
 		})
 		state.open = int32(len(j.series) - 1)
-		state.latest = state.open
 	}
 	r.series = state.open
 	s := &j.series[state.open]

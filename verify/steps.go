@@ -116,7 +116,7 @@ func (j *Judge) sharedReproveAfter(r *row) bool {
 		return false
 	}
 	for i := range j.slots {
-		if s := &j.slots[i]; s.good && s.goodSince < 0 && r.Time.Before(j.bracketOf(&j.rows[s.row]).after.last) {
+		if s := &j.slots[i]; s.good && s.goodSince < 0 && r.Time.Before(j.rows[s.row].near.after.last) {
 			return true
 		}
 	}
@@ -133,7 +133,7 @@ func (j *Judge) begunLate() {
 		if s.row < 0 || j.rows[s.row].class != classDead {
 			continue
 		}
-		if after := j.bracketOf(&j.rows[s.row]).after; after != nil && (!end.IsSet() || end.Before(after.last)) {
+		if after := j.rows[s.row].near.after; after != nil && (!end.IsSet() || end.Before(after.last)) {
 			end, endRow = after.last, after.lastRow
 		}
 	}

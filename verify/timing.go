@@ -47,6 +47,9 @@ func (j *Judge) clockBackwards() {
 		}
 	}
 	j.counted = counted
+	if len(counted) < 2 {
+		return
+	}
 	// In the order of the rows the time never falls; so it is enough to see
 	// whether the counter does, within one log and between times that differ.
 	highest := map[[2]string]*row{}
@@ -106,7 +109,7 @@ func (j *Judge) interrupted() {
 func (j *Judge) tooQuick() {
 	gaps := j.gaps[:0]
 	var before *row
-	seconds := false
+	seconds, quick := false, false
 	for i := range j.rows {
 		r := &j.rows[i]
 		if r.Kind != record.Test {
@@ -114,12 +117,14 @@ func (j *Judge) tooQuick() {
 		}
 		seconds = seconds || r.Time.Second() != 0
 		if before != nil {
-			gaps = append(gaps, r.Time.Sub(before.Time))
+			gap := r.Time.Sub(before.Time)
+			gaps = append(gaps, gap)
+			quick = quick || gap < quickBelow
 		}
 		before = r
 	}
 	j.gaps = gaps
-	if len(gaps) == 0 || !seconds {
+	if !quick || !seconds {
 		return
 	}
 	slices.Sort(gaps)
