@@ -37,6 +37,7 @@ type Judge struct {
 	counting   []int32
 	gaps       []time.Duration
 	missing    map[missingSet]string // messages of not-recorded
+	unrecorded missingSet            // of this record, where not-recorded is judged
 	findings   findingList
 	judgement  Judgement
 }

@@ -38,6 +38,7 @@ var missingWords = []string{
 
 // missingRule lists what the record does not tell, in one caution.
 func (j *Judge) missingRule() {
+	j.unrecorded = 0
 	if !j.judges(record.NotRecorded) {
 		return
 	}
@@ -50,6 +51,7 @@ func (j *Judge) missingRule() {
 		message = set.sentence()
 		j.missing[set] = message
 	}
+	j.unrecorded = set
 	j.add(record.NotRecorded, record.Caution, "").Message = message
 }
 
@@ -114,12 +116,24 @@ func (j *Judge) missingReadings() missingSet {
 	return set
 }
 
-func (m missingSet) sentence() string {
+// NotRecorded returns what the finding not-recorded lists, nil without one.
+func (g *Judgement) NotRecorded() []string {
+	if g.judge == nil {
+		return nil
+	}
+	return g.judge.unrecorded.words()
+}
+
+func (m missingSet) words() []string {
 	var words []string
 	for i, w := range missingWords {
 		if m&(1<<i) != 0 {
 			words = append(words, w)
 		}
 	}
-	return "not recorded: " + strings.Join(words, ", ") + "; record it at the next job"
+	return words
+}
+
+func (m missingSet) sentence() string {
+	return "not recorded: " + strings.Join(m.words(), ", ") + "; record it at the next job"
 }
