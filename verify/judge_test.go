@@ -2,6 +2,7 @@ package verify
 
 import (
 	"testing"
+	"time"
 
 	"nilvolt/record"
 )
@@ -48,3 +49,5 @@ func plainRecord() *record.Record {
 		},
 	}
 }
+
+func secondsOf(n int64) time.Duration { return time.Duration(n) * time.Second }
