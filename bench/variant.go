@@ -138,19 +138,55 @@ func copyPlain(w io.Writer, r io.Reader) error {
 const mappedHeader = "order;when;action;tester;unit;probe 1;probe 2;reading;target;system\n"
 
 // mappedMap brings the mapped form back.
-const mappedMap = `TODO
+const mappedMap = `delimiter: semicolon
+decimal: comma
+layout: dd.MM.yyyy HH:mm:ss
+zone: ` + mappedZone + `
+columns:
+  record: order
+  time: when
+  event:
+    column: action
+    words: {before: prove, measure: test, after: reprove, switch off: isolate, padlock: lock}
+  indicator: tester
+  source: unit
+  from: {column: probe 1, words: {earth: E}}
+  to: {column: probe 2, words: {earth: E}}
+  volts: {column: reading, unit: V}
+  expected: {column: target, unit: V}
+  supply: system
 `
+
+// mappedZone changes its clocks in March and October; maxVariantRows ends in
+// February.
+const mappedZone = "Europe/Berlin"
+
+// mappedWords are the words of the mapped form for those of the canonical one.
+var mappedWords = map[string]string{
+	"prove": "before", "test": "measure", "reprove": "after", "isolate": "switch off", "lock": "padlock", "E": "earth",
+}
 
 // writeMapped writes a dialect that nothing but a map can read.
 func writeMapped(w io.Writer, r io.Reader) error {
-	io.WriteString(w, mappedHeader) // errors stick in the buffered writer
+	zone, err := time.LoadLocation(mappedZone)
+	if err != nil {
+		return err
+	}
+	if _, err := io.WriteString(w, mappedHeader); err != nil {
+		return err
+	}
 	return eachRow(r, func(_ int, fields []string) error {
 		t, err := time.Parse(time.RFC3339, fields[1])
 		if err != nil {
 			return err
 		}
-		fields[1] = t.Format("02.01.2006 15:04:05")
+		fields[1] = t.In(zone).Format("02.01.2006 15:04:05")
 		fields[7] = strings.Replace(fields[7], ".", ",", 1)
+		for _, i := range []int{2, 5, 6} {
+			if word, ok := mappedWords[fields[i]]; ok {
+				fields[i] = word
+			}
+		}
 		_, err = io.WriteString(w, strings.Join(fields, ";")+"\n")
 		return err
 	})

@@ -11,6 +11,23 @@ import (
 	"golang.org/x/text/encoding/unicode"
 )
 
+// A row of the mapped form, by eye.
+func TestMappedForm(t *testing.T) {
+	const plain = header +
+		"R1,2026-01-05T23:30:00Z,test,VI-1,,L1,E,1.5,,three-phase\n" +
+		"R1,2026-01-05T23:31:00Z,reprove,VI-1,PU-1,,,---,230,\n"
+	const want = mappedHeader +
+		"R1;06.01.2026 00:30:00;measure;VI-1;;L1;earth;1,5;;three-phase\n" +
+		"R1;06.01.2026 00:31:00;after;VI-1;PU-1;;;---;230;\n"
+	var b strings.Builder
+	if err := writeMapped(&b, strings.NewReader(plain)); err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(want, b.String()); diff != "" {
+		t.Errorf("mapped form (-want +got):\n%s", diff)
+	}
+}
+
 // The decoder of golang.org/x/text is of another hand than writeUTF16.
 func TestUTF16HoldsTheSameText(t *testing.T) {
 	plain, _ := generated(t, 500)
