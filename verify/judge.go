@@ -27,6 +27,7 @@ type Judge struct {
 	indicators []indicatorState
 	byID       map[string]int // indicators by id, once there are many
 	work       work
+	usual      usual
 	slots      []slot
 	reset      int32 // index of the first row behind the last reset
 	sides      bool  // a row says that it was taken on the supply side
@@ -49,7 +50,7 @@ type row struct {
 	class     class       // of a dead test
 	lacks     lacks       // of a dead reading, once weighed
 	proof     proofResult // of a proof
-	series    int32       // of a proof: the series it belongs to
+	series    int32       // of a proof its series; of a dead test the series before it, -1 if none
 	near      bracket     // of a dead test: the nearest series
 	liveParts bool        // live on a supply side that stays live
 }

@@ -15,7 +15,8 @@ func (j *Judge) orderRows() {
 	events := j.rec.Events
 	for i := range events {
 		e := &events[i]
-		r := row{Event: e, pair: e.Pair, series: -1}
+		r := j.nextRow()
+		*r = row{Event: e, pair: e.Pair, series: -1}
 		switch {
 		case e.Kind == record.Test:
 			r.class = j.classify(e)
@@ -29,7 +30,7 @@ func (j *Judge) orderRows() {
 			sorted = sorted && !e.Time.Before(j.rows[n-1].Time)
 			j.files = j.files || e.Pos.File != j.rows[n-1].Pos.File
 		}
-		j.rows = append(j.rows, r)
+		j.rows = j.rows[:len(j.rows)+1]
 	}
 	if !sorted {
 		slices.SortStableFunc(j.rows, func(a, b row) int { return a.Time.Compare(b.Time) })
@@ -46,6 +47,15 @@ func (j *Judge) orderRows() {
 		j.worst = max(j.worst, r.class)
 		j.doubtful = j.doubtful || r.class == classResidual || r.class == classUnreadable
 	}
+}
+
+// nextRow returns the row behind the last one, without taking it in.
+func (j *Judge) nextRow() *row {
+	n := len(j.rows)
+	if n == cap(j.rows) {
+		j.rows = append(j.rows, row{})[:n]
+	}
+	return &j.rows[:n+1][n]
 }
 
 // benign reports whether a row that may belong to another record says nothing

@@ -28,17 +28,10 @@ type slot struct {
 // require finds the conductors in use and the pairs that are required.
 func (j *Judge) require() {
 	j.slots = j.slots[:0]
-	j.work = workOf(&j.job, j.rows, j.work)
-	if j.work.known {
-		j.renamePEN()
-		j.requirePairs(&j.work)
-		for i := 1; i < len(j.rec.Jobs) && len(j.conflicts) > 0; i++ {
-			other := j.over(&j.rec.Jobs[i])
-			if w := workOf(&other, j.rows, work{}); w.known {
-				j.requirePairs(&w)
-			}
-		}
+	if j.requireUsual() {
 		j.requireSeen()
+	} else {
+		j.requireStated()
 	}
 	j.findPoints()
 	if len(j.work.points) > 0 {
@@ -46,10 +39,52 @@ func (j *Judge) require() {
 	}
 }
 
-// workOf finds the conductors of a job. The slices of scratch are used again.
-func workOf(job *record.Job, rows []row, scratch work) work {
-	w := work{use: scratch.use[:0], reduced: scratch.reduced[:0], points: scratch.points[:0]}
-	w.use = append(w.use, job.Supply.Conductors()...)
+// A usual supply is one whose table of conductors holds as it stands. Most records
+// have one, so the pairs of the latest are kept.
+type usual struct {
+	supply record.Supply // whose pairs these are; SupplyUnknown when none are kept
+	work   work
+	slots  []slot
+}
+
+// requireUsual requires the pairs of a usual supply; it reports false where the
+// job sheet states more than that.
+func (j *Judge) requireUsual() bool {
+	job := &j.job
+	if job.Supply == record.SupplyUnknown || job.Earthing == record.TNC || len(job.Conductors) > 0 || len(job.Switched) > 0 || len(j.conflicts) > 0 {
+		return false
+	}
+	if u := &j.usual; u.supply != job.Supply {
+		u.supply = job.Supply
+		u.work = work{known: true, use: job.Supply.Conductors()}
+		j.requirePairs(&u.work)
+		u.slots = append(u.slots[:0], j.slots...)
+		j.slots = j.slots[:0]
+	}
+	j.work = j.usual.work
+	j.slots = append(j.slots, j.usual.slots...)
+	return true
+}
+
+// requireStated requires the pairs that the job sheet asks for.
+func (j *Judge) requireStated() {
+	j.work = workOf(&j.job, j.rows)
+	if j.work.known {
+		j.renamePEN()
+		j.requirePairs(&j.work)
+		for i := 1; i < len(j.rec.Jobs) && len(j.conflicts) > 0; i++ {
+			other := j.over(&j.rec.Jobs[i])
+			if w := workOf(&other, j.rows); w.known {
+				j.requirePairs(&w)
+			}
+		}
+		j.requireSeen()
+	}
+}
+
+// workOf finds the conductors of a job.
+func workOf(job *record.Job, rows []row) work {
+	w := work{use: slices.Clone(job.Supply.Conductors())}
 	// TN-C: neutral and earth are one conductor. Source: IEC 60364-1, 312.2.
 	tnc := job.Earthing == record.TNC && slices.Contains(w.use, record.N)
 	if tnc {

@@ -37,10 +37,10 @@ type group struct {
 
 // An indicatorState follows one indicator through the rows.
 type indicatorState struct {
-	id      string
-	open    int32   // its series that may still grow, -1 if none
-	tested  bool    // it has made a dead test
-	nearest *series // the nearest of its series passed so far, nil if none
+	id     string
+	open   int32 // its series that may still grow, -1 if none
+	latest int32 // the series of its that was passed last, -1 if none
+	tested bool  // it has made a dead test
 }
 
 // A waveSet holds waveforms.
@@ -78,7 +78,7 @@ func (j *Judge) state(id string) *indicatorState {
 			}
 		}
 	}
-	j.indicators = append(j.indicators, indicatorState{id: id, open: -1})
+	j.indicators = append(j.indicators, indicatorState{id: id, open: -1, latest: -1})
 	switch n := len(j.indicators); {
 	case n == manyIndicators:
 		j.byID = map[string]int{}
@@ -100,7 +100,7 @@ func (j *Judge) findSeries() {
 		switch {
 		case r.Kind == record.Test:
 			s := j.state(r.Indicator)
-			s.open, s.tested = -1, true
+			r.series, s.open, s.tested = s.latest, -1, true
 		case r.Kind.IsProof():
 			j.addProof(r, int32(i))
 		}
@@ -113,27 +113,20 @@ func (j *Judge) findSeries() {
 // both sides.
 func (j *Judge) findNearest() {
 	for i := range j.indicators {
-		j.indicators[i].nearest = nil
-	}
-	for i := range j.rows {
-		r := &j.rows[i]
-		switch {
-		case r.Kind == record.Test:
-			r.near.before = j.state(r.Indicator).nearest
-		case r.Kind.IsProof():
-			j.state(r.Indicator).nearest = &j.series[r.series]
-		}
-	}
-	for i := range j.indicators {
-		j.indicators[i].nearest = nil
+		j.indicators[i].latest = -1
 	}
 	for i := len(j.rows) - 1; i >= 0; i-- {
 		r := &j.rows[i]
 		switch {
 		case r.Kind == record.Test:
-			r.near.after = j.state(r.Indicator).nearest
+			if r.series >= 0 {
+				r.near.before = &j.series[r.series]
+			}
+			if k := j.state(r.Indicator).latest; k >= 0 {
+				r.near.after = &j.series[k]
+			}
 		case r.Kind.IsProof():
-			j.state(r.Indicator).nearest = &j.series[r.series]
+			j.state(r.Indicator).latest = r.series
 		}
 	}
 }
@@ -150,6 +143,7 @@ func (j *Judge) addProof(r *row, index int32) {
 			firstGroup: int32(len(j.groups)), afterTest: state.tested,
 		})
 		state.open = int32(len(j.series) - 1)
+		state.latest = state.open
 	}
 	r.series = state.open
 	s := &j.series[state.open]
