@@ -58,7 +58,7 @@ type Finding struct {
 	Rule      Rule
 	Severity  Severity
 	Indicator string   // the indicator it is about; blank if none
-	Tested    []Tested // the pairs it is about, in conductor order
-	Lines     []Pos    // the input rows it rests on, in time order
+	Tested    []Tested // the pairs it is about, in the order of their text
+	Lines     []Pos    // the input rows it rests on, in input order
 	Message   string   // one sentence: what is wrong and what to do about it
 }
