@@ -215,7 +215,7 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.LivePartsRemain, Severity: record.Caution,
-		Asks:   "Are there live parts that stay live beside the work? The job sheet says that the supply side stays live, and a test on that side read live.",
+		Asks:   "Is nothing beside the work live? It is where the job sheet says that the supply side stays live, and a test on that side read live.",
 		Why:    "The load side is dead and the supply side, a hand's breadth away, is not.",
 		Source: "EN 50110-1: the fifth of the five rules, protect against adjacent live parts",
 		Mend:   "Screen the live parts off before work begins, as the site's rules say.",
