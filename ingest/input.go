@@ -1,0 +1,287 @@
+package ingest
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"nilvolt/formats"
+	"nilvolt/record"
+)
+
+const (
+	sniffBytes = 64 << 10 // what Sniff looks at
+	headBytes  = 1 << 20  // what Bind looks at, and the longest row
+)
+
+// An input is one file of readings, in a form that can be read in place.
+type input struct {
+	name     string // as the user gave it
+	path     string // of the file that is watched for changes; blank for a spool
+	file     io.ReaderAt
+	closer   io.Closer
+	size     int64
+	changed  time.Time // modification time
+	layout   *formats.Layout
+	segments []segment
+	rows     int64
+}
+
+// openInput opens the file at path, or standard input for "-", and brings it into
+// a form that can be read in place.
+func openInput(ctx context.Context, path string, o *Options) (*input, error) {
+	in := &input{name: path}
+	file, err := in.open(ctx, path, o)
+	if err != nil {
+		return nil, err
+	}
+	if err := in.prepare(ctx, file, o); err != nil {
+		in.closer.Close()
+		return nil, err
+	}
+	return in, nil
+}
+
+// open opens the file, spooling what cannot be read at any place.
+func (in *input) open(ctx context.Context, path string, o *Options) (*os.File, error) {
+	if path == "-" {
+		if o.Stdin == nil {
+			return nil, errors.New("-: there is no standard input")
+		}
+		return in.spool(ctx, o, func(w io.Writer) error {
+			_, err := io.Copy(w, o.Stdin)
+			return err
+		})
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := file.Stat()
+	switch {
+	case err != nil:
+		file.Close()
+		return nil, err
+	case info.IsDir():
+		file.Close()
+		return nil, fmt.Errorf("%s: a folder; name the files in it", path)
+	case !info.Mode().IsRegular():
+		defer file.Close()
+		return in.spool(ctx, o, func(w io.Writer) error {
+			_, err := io.Copy(w, file)
+			return err
+		})
+	}
+	in.path, in.file, in.closer = path, file, file
+	in.size, in.changed = info.Size(), info.ModTime()
+	return file, nil
+}
+
+// spool writes a temporary file, which takes the place of what in had open.
+func (in *input) spool(ctx context.Context, o *Options, write func(io.Writer) error) (*os.File, error) {
+	temp, err := newTempFile(o.TempDir)
+	if err != nil {
+		return nil, err
+	}
+	w := bufio.NewWriterSize(&contextWriter{ctx, temp}, 256<<10)
+	err = write(w)
+	if err == nil {
+		err = w.Flush()
+	}
+	var info os.FileInfo
+	if err == nil {
+		info, err = temp.Stat()
+	}
+	if err != nil {
+		temp.Close()
+		return nil, in.wrap(err)
+	}
+	in.file, in.closer, in.size = temp, temp, info.Size()
+	return temp.File, nil
+}
+
+// A contextWriter fails when its context is done.
+type contextWriter struct {
+	ctx context.Context
+	w   io.Writer
+}
+
+func (c *contextWriter) Write(p []byte) (int, error) {
+	if err := context.Cause(c.ctx); err != nil {
+		return 0, err
+	}
+	return c.w.Write(p)
+}
+
+// wrap puts the name of the file before an error, unless the error names it
+// already.
+func (in *input) wrap(err error) error {
+	var row *formats.RowError
+	var rows *formats.BadRows
+	var path *os.PathError
+	if errors.As(err, &row) || errors.As(err, &rows) || errors.As(err, &path) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", in.name, err)
+}
+
+// prepare finds out the form of the file, recodes it where that is needed, and
+// reads its header.
+func (in *input) prepare(ctx context.Context, file *os.File, o *Options) error {
+	head, err := in.head(sniffBytes)
+	if err != nil {
+		return err
+	}
+	form, err := formats.Sniff(head, in.name, o.Map)
+	if err != nil {
+		return err
+	}
+	if !form.InPlace() {
+		raw := in.closer
+		size := in.size
+		_, err = in.spool(ctx, o, func(w io.Writer) error {
+			if form.IsWorkbook() {
+				return formats.RecodeWorkbook(w, io.NewSectionReader(file, 0, size), o.Map)
+			}
+			return formats.Recode(w, io.NewSectionReader(file, 0, size), form)
+		})
+		if err != nil {
+			return err
+		}
+		raw.Close()
+		in.path = ""
+	}
+	if head, err = in.head(headBytes); err != nil {
+		return err
+	}
+	in.layout, err = formats.Bind(string(head), in.name, o.Map)
+	return err
+}
+
+// head returns the first n bytes of the file, or all if it has fewer.
+func (in *input) head(n int) ([]byte, error) {
+	buf := make([]byte, min(int64(n), in.size))
+	return buf, in.readAt(buf, 0)
+}
+
+// readAt fills buf from offset.
+func (in *input) readAt(buf []byte, offset int64) error {
+	n, err := in.file.ReadAt(buf, offset)
+	switch {
+	case n == len(buf):
+		return nil
+	case err == io.EOF:
+		return in.changedError()
+	}
+	return in.wrap(err)
+}
+
+func (in *input) changedError() error {
+	return fmt.Errorf("%s: changed while it was read; read it again when nothing writes to it", in.name)
+}
+
+// checkUnchanged returns an error if the file has changed since it was opened.
+func (in *input) checkUnchanged() error {
+	if in.path == "" {
+		return nil
+	}
+	info, err := in.file.(*os.File).Stat()
+	if err != nil {
+		return err
+	}
+	if info.Size() != in.size || !info.ModTime().Equal(in.changed) {
+		return in.changedError()
+	}
+	return nil
+}
+
+// A block is whole rows of an input, or one row that is too long to be read.
+type block struct {
+	input   int
+	start   int64
+	size    int64
+	lines   int64 // line ends, of a row that is too long
+	tooLong bool
+}
+
+// blocks cuts an input into blocks of about size bytes, from its first row on.
+type blocks struct {
+	in      *input
+	index   int
+	size    int
+	longest int // bytes of a row
+	offset  int64
+}
+
+// next reads the next block into buf; false at the end of the input.
+func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
+	left := b.in.size - b.offset
+	blk := block{input: b.index, start: b.offset}
+	if left <= 0 {
+		return buf, blk, false, nil
+	}
+	for n := min(int64(b.size), left); ; n = min(2*n, left) {
+		buf = grow(buf, int(n))
+		if err := b.in.readAt(buf, b.offset); err != nil {
+			return buf, blk, false, err
+		}
+		whole := len(buf)
+		if n < left || whole > b.longest {
+			whole = formats.WholeRows(buf, b.in.layout.Comma)
+		}
+		if whole == 0 && n > int64(b.longest) {
+			return b.overlong(buf, blk)
+		}
+		if whole > 0 {
+			blk.size = int64(whole)
+			b.offset += blk.size
+			return buf[:whole], blk, true, nil
+		}
+	}
+}
+
+// overlong makes a block of the row at the start of buf, which does not end within
+// the longest that a row may be.
+func (b *blocks) overlong(buf []byte, blk block) ([]byte, block, bool, error) {
+	_, n, _, _ := formats.SplitRow(string(buf[:b.longest]), b.in.layout.Comma, nil)
+	if buf[n-1] == '\n' {
+		// A quoted field without an end; the line on which it begins is the row.
+		blk.size = int64(n)
+		b.offset += blk.size
+		return buf[:n], blk, true, nil
+	}
+	blk.tooLong = true
+	for blk.start+blk.size < b.in.size {
+		buf = buf[:min(int64(cap(buf)), b.in.size-blk.start-blk.size)]
+		if err := b.in.readAt(buf, blk.start+blk.size); err != nil {
+			return buf, blk, false, err
+		}
+		k := len(buf)
+		if blk.size+int64(k) > int64(n) {
+			from := max(0, int64(n)-blk.size)
+			if end := bytes.IndexByte(buf[from:], '\n'); end >= 0 {
+				k = int(from) + end + 1
+			}
+		}
+		blk.size += int64(k)
+		blk.lines += int64(bytes.Count(buf[:k], []byte{'\n'}))
+		if buf[k-1] == '\n' && blk.size > int64(n) {
+			break
+		}
+	}
+	b.offset += blk.size
+	return buf[:0], blk, true, nil
+}
+
+// tooLongError says that a row is too long.
+func tooLongError(pos record.Pos) *formats.RowError {
+	return &formats.RowError{
+		Pos: pos, Message: "a line longer than 1 MiB",
+		Mend: "the file is damaged or no log of readings: export it again",
+	}
+}

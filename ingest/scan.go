@@ -1,0 +1,198 @@
+package ingest
+
+import (
+	"hash/maphash"
+	"strings"
+	"unsafe"
+
+	"nilvolt/formats"
+	"nilvolt/record"
+)
+
+// A run is a stretch of rows with one record id. Rows without an id, and rows
+// whose form hides theirs, do not end it.
+type run struct {
+	hash       uint64
+	start, end int64 // bytes into the input
+	line       int64 // of the first row; within a scan, counted from its start
+	edge       bool  // whose row the one before the run is, is in doubt
+	doubtful   bool  // a row in it or beside it may belong to another record, or the reverse
+}
+
+// A scan is what a first look at a block tells.
+type scan struct {
+	block
+	rows, lines     int64
+	runs            []run
+	firstID, lastID string  // of the first and the last run
+	headDoubt       bool    // a row before the first run, or its first row, is not clean
+	tailDoubt       bool    // a row behind the last run is not clean
+	loose           []loose // rows without a record id
+}
+
+// A loose row has no record id.
+type loose struct {
+	input     int
+	start     int64 // bytes into the input
+	size      int
+	line      int64 // within a scan, counted from its start
+	time      record.Instant
+	indicator string
+	kind      record.Kind
+	bad       bool // the row has a mistake; time and indicator are set where they could be read
+}
+
+// A scanner looks at blocks of one input.
+type scanner struct {
+	in      *input
+	index   int
+	decoder *formats.Decoder
+	hash    func(id string) uint64
+	longest int
+	// exact says that every row is looked at, to see whether it is clean. Else only
+	// those are on which a segment may begin, and the last.
+	exact bool
+}
+
+// newHash returns the hash of record ids.
+func newHash() func(id string) uint64 {
+	seed := maphash.MakeSeed()
+	return func(id string) uint64 { return maphash.String(seed, id) }
+}
+
+// textOf returns the bytes of buf as a string without copying them. It holds until
+// buf is overwritten: whoever keeps a part of it for longer copies it. This is the
+// one place where ingest does so.
+func textOf(buf []byte) string {
+	if len(buf) == 0 {
+		return ""
+	}
+	return unsafe.String(&buf[0], len(buf))
+}
+
+// A scanState is a scan under way.
+type scanState struct {
+	*scanner
+	scan    *scan
+	text    string
+	quotes  bool   // the text holds a quote, or is not plain
+	current string // id of the current run, outer blanks removed
+	raw     string // the same as it was written; "" when there is none
+	pending bool   // a row that is not clean came behind the current run's last
+	last    int    // where the last row begins, empty ones left out
+}
+
+// look fills sc with what the text of its block tells. sc may have been used before.
+func (s *scanner) look(sc *scan, text string) {
+	st := scanState{scanner: s, scan: sc, text: text}
+	st.quotes = !s.in.layout.IsPlain() || strings.IndexByte(text, '"') >= 0
+	s.decoder.Reset()
+	*sc = scan{block: sc.block, runs: sc.runs[:0], loose: sc.loose[:0]}
+	for i := 0; i < len(text); {
+		i = st.row(i)
+	}
+	if !s.exact && len(text) > 0 && !s.in.layout.Form(text[st.last:]).Clean {
+		st.unclean()
+	}
+	sc.tailDoubt = st.pending
+	sc.lastID = strings.Clone(st.current)
+}
+
+// row looks at the row at i and returns where it ends. Rows of the current run are
+// what most are, so they are known by their first bytes, or by the record field
+// where that is not the first.
+func (st *scanState) row(i int) int {
+	end := strings.IndexByte(st.text[i:], '\n')
+	if end < 0 {
+		end = len(st.text)
+	} else {
+		end += i
+	}
+	row := strings.TrimSuffix(st.text[i:end], "\r")
+	next := min(end+1, len(st.text))
+	if st.quotes && (!st.in.layout.IsPlain() || strings.IndexByte(row, '"') >= 0) {
+		form := st.in.layout.Form(st.text[i:min(len(st.text), i+st.longest)])
+		st.add(i, &form)
+		return i + form.Size
+	}
+	field, known := st.in.layout.RecordField(row)
+	check := st.exact || len(st.scan.runs) < 3
+	if known && field == st.raw && field != "" && (!check || st.in.layout.CleanRow(row)) {
+		st.scan.rows++
+		st.scan.lines += int64(next - end)
+		st.scan.runs[len(st.scan.runs)-1].end = st.scan.start + int64(next)
+		st.pending = false
+		st.last = i
+		return next
+	}
+	form := formats.RowForm{Size: next - i, Lines: next - end, ID: formats.TrimBlanks(field), Known: known, Clean: true}
+	if check || form.ID == "" || !known {
+		form = st.in.layout.Form(st.text[i:next])
+	}
+	st.add(i, &form)
+	if form.Known && form.ID != "" {
+		st.raw = field
+	}
+	return next
+}
+
+// add takes up the row at i.
+func (st *scanState) add(i int, form *formats.RowForm) {
+	sc := st.scan
+	line := sc.lines
+	sc.lines += int64(form.Lines)
+	if form.Empty {
+		return
+	}
+	sc.rows++
+	st.last = i
+	if !form.Clean {
+		st.unclean()
+	}
+	switch {
+	case form.ID != "":
+	case form.Known || !st.in.layout.IsPlain():
+		st.addLoose(i, line, form.Size)
+		return
+	default:
+		return
+	}
+	end := sc.start + int64(i+form.Size)
+	if n := len(sc.runs); n > 0 && form.ID == st.current {
+		sc.runs[n-1].end = end
+	} else {
+		if n == 0 {
+			sc.firstID = strings.Clone(form.ID)
+		}
+		sc.runs = append(sc.runs, run{
+			hash: st.hash(form.ID), start: sc.start + int64(i), end: end, line: line,
+			edge: st.pending, doubtful: st.pending,
+		})
+		st.current = form.ID
+	}
+	st.raw = ""
+	st.pending = !form.Clean
+}
+
+// unclean marks what stands before a row that is not clean, and what will follow.
+func (st *scanState) unclean() {
+	if n := len(st.scan.runs); n > 0 {
+		st.scan.runs[n-1].doubtful = true
+	} else {
+		st.scan.headDoubt = true
+	}
+	st.pending = true
+}
+
+// addLoose decodes a row without a record id.
+func (st *scanState) addLoose(i int, line int64, size int) {
+	var ev record.Event
+	_, _, outcome := st.decoder.Next(st.text[i:i+size], 1, &ev)
+	if outcome == formats.NoRow {
+		return
+	}
+	st.scan.loose = append(st.scan.loose, loose{
+		input: st.index, start: st.scan.start + int64(i), size: size, line: line,
+		time: ev.Time, indicator: strings.Clone(ev.Indicator), kind: ev.Kind, bad: outcome == formats.BadRow,
+	})
+}
