@@ -295,8 +295,11 @@ var columnMends = [NumColumns]string{
 	EndColumn:            mendTime,
 }
 
-// trim removes outer blanks: spaces and tabs.
-func trim(text string) string {
+// trim is short for TrimBlanks.
+func trim(text string) string { return TrimBlanks(text) }
+
+// TrimBlanks returns text without outer spaces and tabs.
+func TrimBlanks(text string) string {
 	start, end := 0, len(text)
 	for start < end && (text[start] == ' ' || text[start] == '\t') {
 		start++

@@ -77,6 +77,9 @@ func SplitRow(text string, comma byte, fields []Field) (out []Field, n, lines in
 	}
 }
 
+// openQuote is the complaint about a quoted field without an end.
+const openQuote = "quoted field without an end"
+
 // quotedField reads the quoted field that begins at text[i] and returns its
 // value and the place behind its closing quote.
 func quotedField(text string, i int) (value string, next int, problem *Problem) {
@@ -87,7 +90,7 @@ func quotedField(text string, i int) (value string, next int, problem *Problem) 
 		if k < 0 {
 			return "", start, &Problem{
 				Text:    text[start-1 : endOfLine(text, start)],
-				Message: "quoted field without an end",
+				Message: openQuote,
 				Mend:    `close the field with ", or double a quote that belongs to the text`,
 			}
 		}

@@ -53,8 +53,8 @@ func clip(text string) string {
 	return strings.ToValidUTF8(text[:most], "") + "..."
 }
 
-// maxListed is how many bad rows are kept to be printed; the rest is counted.
-const maxListed = 20
+// MaxListed is how many bad rows are kept to be printed; the rest is counted.
+const MaxListed = 20
 
 // BadRows is the error of an input with bad rows: the first ones in input order,
 // and how many there are.
@@ -66,14 +66,14 @@ type BadRows struct {
 // Add counts e and keeps it if it is among the first.
 func (b *BadRows) Add(e *RowError) {
 	b.Total++
-	if len(b.First) < maxListed {
+	if len(b.First) < MaxListed {
 		b.First = append(b.First, e)
 	}
 }
 
 // Merge adds the rows of c, which come behind those of b in the input.
 func (b *BadRows) Merge(c *BadRows) {
-	room := min(maxListed-len(b.First), len(c.First))
+	room := min(MaxListed-len(b.First), len(c.First))
 	b.First = append(b.First, c.First[:room]...)
 	b.Total += c.Total
 }

@@ -42,19 +42,42 @@ func (l *Layout) unquotedForm(row string) RowForm {
 		row = rest
 	}
 	row = strings.TrimSuffix(row, "\r")
-	column := l.recordIndex()
-	form.Known = column < 0
-	form.Empty = true
-	fields := 0
-	for more, rest, field := true, row, ""; more; fields++ {
-		field, rest, more = strings.Cut(rest, string(rune(l.Comma)))
-		if fields == column {
-			form.ID, form.Known = trim(field), true
-		}
-		form.Empty = form.Empty && isBlank(field)
+	field, known := l.RecordField(row)
+	form.ID, form.Known = trim(field), known
+	form.Clean = l.CleanRow(row)
+	form.Empty = form.ID == "" && strings.Trim(row, " \t"+string(rune(l.Comma))) == ""
+	if form.Empty {
+		form.Known, form.Clean = true, true
 	}
-	form.Clean = fields == len(l.Columns) && !strings.ContainsAny(row, "\r\x00")
 	return form
+}
+
+// RecordField returns the record column's text in a plain row without quotes and
+// without its line end, outer blanks included; known is false when the row has
+// too few fields to have one. A file without that column has blank text for it.
+func (l *Layout) RecordField(row string) (text string, known bool) {
+	column := l.RecordIndex()
+	if column < 0 {
+		return "", true
+	}
+	for range column {
+		comma := strings.IndexByte(row, l.Comma)
+		if comma < 0 {
+			return "", false
+		}
+		row = row[comma+1:]
+	}
+	if comma := strings.IndexByte(row, l.Comma); comma >= 0 {
+		row = row[:comma]
+	}
+	return row, true
+}
+
+// CleanRow reports whether a plain row without quotes and without its line end
+// has the right number of fields and no byte that cannot be in a row.
+func (l *Layout) CleanRow(row string) bool {
+	return strings.Count(row, string(rune(l.Comma))) == len(l.Columns)-1 &&
+		strings.IndexByte(row, '\r') < 0 && strings.IndexByte(row, 0) < 0
 }
 
 // quotedForm is Form for any row.
@@ -66,7 +89,7 @@ func (l *Layout) quotedForm(text string) RowForm {
 	}
 	if problem != nil {
 		form.Lines = strings.Count(text[:n], "\n")
-		if column := l.recordIndex(); l.IsPlain() && column < len(fields)-1 {
+		if column := l.RecordIndex(); l.IsPlain() && (column < 0 || column < len(fields)-1) {
 			form.Known = true
 			if column >= 0 {
 				form.ID = trim(fields[column].Text)
@@ -78,7 +101,7 @@ func (l *Layout) quotedForm(text string) RowForm {
 		form.Empty, form.Known, form.Clean = true, true, true
 		return form
 	}
-	if column := l.recordIndex(); l.IsPlain() && column < len(fields) {
+	if column := l.RecordIndex(); l.IsPlain() && column < len(fields) {
 		form.Known = true
 		if column >= 0 {
 			form.ID = trim(fields[column].Text)
@@ -94,9 +117,9 @@ func (l *Layout) quotedForm(text string) RowForm {
 	return form
 }
 
-// recordIndex returns the place of the record column among those of a plain file,
-// -1 if it has none.
-func (l *Layout) recordIndex() int { return slices.Index(l.Columns, RecordColumn) }
+// RecordIndex returns the place of the record column among the columns of a plain
+// file, -1 if it has none.
+func (l *Layout) RecordIndex() int { return slices.Index(l.Columns, RecordColumn) }
 
 // canonical brings fields into canonical text by column. clean is false where the
 // form of the row is wrong; the problems tell that, and what a column map cannot
