@@ -131,9 +131,9 @@ var catalogueCore = []Explanation{
 	},
 	{
 		Rule: record.ProveMissing, Severity: record.Failure,
-		Asks:   "Was the indicator proved before the dead reading that counts, in this record and with the same indicator?",
+		Asks:   "Was the indicator that made the dead reading proved before it, in this record (policy shared_proofs: in any record of the call)?",
 		Why:    "An indicator with a flat battery or a broken lead shows a live conductor as dead. Only a proof before the test shows that it could have told.",
-		Source: provingSource,
+		Source: provingSource + "; prudence (policy shared_proofs)",
 		Mend:   "Prove the indicator on a proving unit or a known live source, test every pair again, prove again. Until then treat the pairs as live.",
 	},
 	{
@@ -155,9 +155,9 @@ var catalogueCore = []Explanation{
 	},
 	{
 		Rule: record.ReproveMissing, Severity: record.Failure,
-		Asks:   "Was the indicator proved again after the dead reading that counts, in this record and with the same indicator?",
+		Asks:   "Was the indicator that made the dead reading proved again after it, in this record (policy shared_proofs: in any record of the call)?",
 		Why:    "An indicator can die between two tests. Only a proof after the last test shows that it still worked while it showed dead.",
-		Source: provingSource,
+		Source: provingSource + "; prudence (policy shared_proofs)",
 		Mend: "Where the isolation still stands: prove the indicator, test every pair again, prove again. A proof made much later does not make up for it. " +
 			"Until then treat the pairs as live.",
 	},
