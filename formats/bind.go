@@ -17,18 +17,21 @@ import (
 //
 // The error is a *BadRows that lists everything that is wrong with the header.
 func Bind(head, name string, m *Map) (*Layout, error) {
-	return bind(head, name, m, readingColumns)
+	return bind(head, name, m.section(readingsFile, name), readingColumns)
 }
 
-func bind(head, name string, m *Map, set *columnSet) (*Layout, error) {
-	if m != nil {
-		return bindMap(head, name, m)
+// bind is Bind for a file of the given columns that is read by section s, nil
+// for a canonical one.
+func bind(head, name string, s *section, set *columnSet) (*Layout, error) {
+	if s != nil {
+		return bindSection(head, name, s, set)
 	}
 	return bindCanonical(head, name, set)
 }
 
 // A columnSet is the columns that one kind of canonical file can have.
 type columnSet struct {
+	kind     fileKind
 	what     string // what the file is, for messages
 	has      func(Column) bool
 	required []Column
@@ -36,6 +39,7 @@ type columnSet struct {
 }
 
 var readingColumns = &columnSet{
+	kind:     readingsFile,
 	what:     "readings",
 	has:      func(c Column) bool { return c > NoColumn && c <= EndColumn },
 	required: []Column{TimeColumn, EventColumn},
@@ -175,8 +179,4 @@ func missingColumns(seen map[string]int, set *columnSet, file string) []*Problem
 		}
 	}
 	return problems
-}
-
-func bindMap(head, name string, m *Map) (*Layout, error) {
-	panic("not yet")
 }

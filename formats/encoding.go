@@ -34,6 +34,8 @@ type Form struct {
 	encoding charset
 	lineCR   bool   // lines end with CR alone
 	sheet    string // of a workbook; blank is the first one
+	comma    byte   // the delimiter of the rows that a workbook is written as
+	decimal  byte   // the decimal mark of its numbers
 }
 
 // InPlace reports whether the file can be read as it stands: UTF-8 or ASCII with
@@ -66,9 +68,17 @@ const byteOrderMark = "\xef\xbb\xbf"
 // that the encoding cannot hold; a file that is read in place is checked field by
 // field by whoever decodes it.
 func Sniff(head []byte, name string, m *Map) (Form, error) {
-	f := Form{name: name}
-	if m != nil {
-		f.sheet = m.sheet
+	return sniff(head, name, m.section(readingsFile, name))
+}
+
+// sniff is Sniff for a file that is read by section s, nil for a canonical one.
+func sniff(head []byte, name string, s *section) (Form, error) {
+	f := Form{name: name, comma: ',', decimal: '.'}
+	if s != nil {
+		f.sheet, f.comma = s.sheet, s.delimiter
+		if s.numbers.comma {
+			f.decimal = ','
+		}
 	}
 	if isWorkbook, err := sniffMagic(head, name); err != nil {
 		return Form{}, err
@@ -77,11 +87,11 @@ func Sniff(head []byte, name string, m *Map) (Form, error) {
 		return f, nil
 	}
 	f.encoding = sniffUnicode(head)
-	if m != nil && m.encoding != nil {
-		if err := checkEncoding(name, head, f.encoding, *m.encoding); err != nil {
+	if s != nil && s.encoding != nil {
+		if err := checkEncoding(name, head, f.encoding, *s.encoding); err != nil {
 			return Form{}, err
 		}
-		f.encoding = *m.encoding
+		f.encoding = *s.encoding
 	}
 	text := head
 	switch f.encoding {

@@ -5,6 +5,7 @@ import (
 )
 
 var jobColumns = &columnSet{
+	kind:     jobsFile,
 	what:     "job sheets",
 	has:      func(c Column) bool { return c == RecordColumn || c == IndicatorColumn || c.IsJob() },
 	required: []Column{RecordColumn},
@@ -33,11 +34,12 @@ func ReadJobs(data []byte, name string, m *Map) ([]record.Job, error) {
 
 // bindWhole takes the text and the layout of a small file.
 func bindWhole(data []byte, name string, m *Map, set *columnSet) (string, *Layout, error) {
-	text, err := textOf(data, name, m)
+	s := m.section(set.kind, name)
+	text, err := textOf(data, name, s)
 	if err != nil {
 		return "", nil, err
 	}
-	l, err := bind(text, name, m, set)
+	l, err := bind(text, name, s, set)
 	if err != nil {
 		return "", nil, err
 	}

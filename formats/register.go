@@ -11,6 +11,7 @@ import (
 )
 
 var registerColumns = &columnSet{
+	kind:     registerFile,
 	what:     "instrument registers",
 	has:      func(c Column) bool { return c == CategoryColumn || c >= InstrumentColumn && c < NumColumns },
 	required: []Column{InstrumentColumn, KindColumn},

@@ -10,8 +10,8 @@ import (
 const headBytes = 64 << 10
 
 // textOf returns the whole text of a small file in UTF-8.
-func textOf(data []byte, name string, m *Map) (string, error) {
-	f, err := Sniff(data[:min(len(data), headBytes)], name, m)
+func textOf(data []byte, name string, s *section) (string, error) {
+	f, err := sniff(data[:min(len(data), headBytes)], name, s)
 	if err != nil {
 		return "", err
 	}

@@ -24,7 +24,7 @@ var tellingNames = map[string]string{
 // tellsByName says what a column name tells, "" for nothing that matters.
 func tellsByName(name string) string {
 	folded := foldName(name)
-	if base, unit := cutNameUnit(name); unit != "" && isCanonicalName(base) {
+	if _, unit := cutNameUnit(name); unit != "" {
 		return "a unit"
 	}
 	if folded == "ac/dc" || folded == "ac_dc" || folded == "dc/ac" {
@@ -40,10 +40,6 @@ func tellsByName(name string) string {
 		}
 	}
 	return ""
-}
-
-func isCanonicalName(name string) bool {
-	return slices.Contains(columnNames[1:], foldName(name))
 }
 
 // cutNameUnit takes a unit off the end of a column name, as in "U (mV)",
@@ -147,4 +143,25 @@ func checkIgnored(text string, l *Layout, header []Field) []*Problem {
 		}
 	}
 	return problems
+}
+
+// waveformOfName says whether a column name tells ac or dc, as in "U DC (V)" or
+// "VAC"; "" if it tells neither or both.
+func waveformOfName(name string) string {
+	var found waveforms
+	for word := range strings.FieldsFuncSeq(strings.ToLower(name), func(r rune) bool { return !('a' <= r && r <= 'z') && r != '~' }) {
+		switch word {
+		case "ac", "vac", "acv", "~", "v~":
+			found.ac = true
+		case "dc", "vdc", "dcv":
+			found.dc = true
+		}
+	}
+	switch {
+	case found.ac == found.dc:
+		return ""
+	case found.ac:
+		return "ac"
+	}
+	return "dc"
 }
