@@ -159,8 +159,9 @@ func DaysFromCivil(year, month, day int) int64 {
 	return int64(era)*146097 + int64(dayOfEra) - 719468
 }
 
-// NewInstant returns the instant of Unix second sec and nanosecond nsec (below
-// 1e9), written with an offset of so many minutes east of UTC.
+// NewInstant returns the instant of Unix second sec and nanosecond nsec (1e9 and
+// more within a leap second, as Nanosecond gives it), written with an offset of so
+// many minutes east of UTC.
 func NewInstant(sec int64, nsec, offsetMinutes int) Instant {
 	return Instant{sec: sec, nsec: uint32(nsec), offset: int16(offsetMinutes), set: true}
 }
@@ -225,6 +226,13 @@ func (t Instant) Add(d time.Duration) Instant {
 
 // Unix returns the seconds since 1970-01-01T00:00:00Z; those of :59 for a leap second.
 func (t Instant) Unix() int64 { return t.sec }
+
+// Nanosecond returns the nanoseconds since Unix: 0 to 1e9-1, and 1e9 to 2e9-1
+// within a leap second.
+func (t Instant) Nanosecond() int { return int(t.nsec) }
+
+// Offset returns the minutes east of UTC with which t was written.
+func (t Instant) Offset() int { return int(t.offset) }
 
 // Second returns the second of the minute, 0 to 60.
 func (t Instant) Second() int {

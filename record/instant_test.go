@@ -64,6 +64,9 @@ func TestLeapSecond(t *testing.T) {
 	if d := leap.Sub(before); d != time.Second {
 		t.Errorf("leap second less second before: %v", d)
 	}
+	if again := NewInstant(leap.Unix(), leap.Nanosecond(), leap.Offset()); again != leap {
+		t.Errorf("%v put together again is %v", leap, again)
+	}
 	if leap.Second() != 60 || leap.String() != "1990-12-31T23:59:60Z" {
 		t.Errorf("second %d, text %s", leap.Second(), leap)
 	}

@@ -25,7 +25,9 @@ type copyKey [16]byte
 
 // A copyOf is the records that share a copyKey.
 type copyOf struct {
-	first, second string // the first two records; second is blank if there is one only
+	// The first two by id, whatever the order in which they came; second is blank
+	// if there is one only.
+	first, second string
 }
 
 // NewSurvey returns an empty survey. Policy and register are those of the judges
@@ -62,21 +64,33 @@ func (s *Survey) Add(rec *record.Record) {
 		s.series[e.indicator] = append(s.series[e.indicator], e)
 	}
 	if key, ok := j.copyKey(); ok {
-		s.addCopy(key, copyOf{first: name()})
+		s.addCopy(key, name())
 	}
 }
 
-func (s *Survey) addCopy(key copyKey, more copyOf) {
-	c, ok := s.copies[key]
-	switch {
-	case !ok:
-		c = more
-	case c.second == "":
-		c.second = more.first
-	default:
-		return
-	}
+// CopyKey returns what stands for the readings of the record added last, in order:
+// records with one key repeat each other's readings. ok is false where too few
+// readings are not zero to say so.
+func (s *Survey) CopyKey() (key [16]byte, ok bool) { return s.judge.copyKey() }
+
+func (s *Survey) addCopy(key copyKey, id string) {
+	c := s.copies[key]
+	c.add(id)
 	s.copies[key] = c
+}
+
+// add takes in one more record. Versions of one record are no copies of each
+// other.
+func (c *copyOf) add(id string) {
+	switch {
+	case c.first == "":
+		c.first = id
+	case id == c.first || id == c.second:
+	case id < c.first:
+		c.first, c.second = id, c.first
+	case c.second == "" || id < c.second:
+		c.second = id
+	}
 }
 
 // copyKey returns the key of the record's readings in volts; ok is false where
@@ -138,9 +152,9 @@ func NewAcross(surveys ...*Survey) *Across {
 			t.byFirst = append(t.byFirst, list...)
 		}
 		for key, c := range s.copies {
-			whole.addCopy(key, c)
+			whole.addCopy(key, c.first)
 			if c.second != "" {
-				whole.addCopy(key, copyOf{first: c.second})
+				whole.addCopy(key, c.second)
 			}
 		}
 	}

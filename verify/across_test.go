@@ -97,3 +97,33 @@ func TestCopiedReadings(t *testing.T) {
 		}
 	}
 }
+
+// A record that was handed in twice in other words is no copy of itself, and whose
+// readings a copy repeats does not hang on the order in which records come.
+func TestCopiesAreOfOtherRecords(t *testing.T) {
+	p := DefaultPolicy()
+	copied := func(ids ...string) string {
+		survey := NewSurvey(p, nil)
+		for _, id := range ids {
+			r := plainRecord()
+			r.ID = id
+			survey.Add(r)
+			if key, ok := survey.CopyKey(); !ok || key == [16]byte{} {
+				t.Fatalf("key of %s: %x %v", id, key, ok)
+			}
+		}
+		r := plainRecord()
+		for _, f := range NewJudge(p, nil, NewAcross(survey)).Judge(r).Findings {
+			if f.Rule == record.CopiedReadings {
+				return f.Message
+			}
+		}
+		return ""
+	}
+	if got := copied("R7", "R7"); got != "" {
+		t.Errorf("versions of one record: %s", got)
+	}
+	if a, b := copied("R9", "R7", "R8"), copied("R8", "R9", "R7"); a != b || !strings.Contains(a, "R8") {
+		t.Errorf("%q\n%q", a, b)
+	}
+}

@@ -19,6 +19,10 @@ type Explanation struct {
 	Source string
 }
 
+// RulesVersion says which rules made a judgement that is kept. Raise it with every
+// change that can change what is found in a record.
+const RulesVersion = "1"
+
 // Rules returns every rule, the core rules first.
 func Rules() []record.Rule {
 	rules := make([]record.Rule, 0, record.NumRules-1)
