@@ -25,19 +25,57 @@ type Decoder struct {
 	layout *Layout
 	file   string
 
-	// state is the row before, texts the fields it was decoded from (but for
-	// time and volts, which hardly ever repeat). A field whose text is the same
-	// again is not decoded again.
+	// state is the plain row before; steps hold the text that it was decoded from.
+	// Text that is the same again is not decoded again.
 	state    rowState
-	texts    []string
+	steps    []step
+	changed  bool // id or job differ from the row before, or that was no plain one
 	jobRow   int
-	hasJob   bool
 	clock    clock
 	slowJob  record.Job
 	fields   []Field
 	problems []*Problem
 
 	row Last
+}
+
+// A step decodes some neighbouring fields of a plain row.
+type step struct {
+	// column is that of the field, for times, volts and conductors, which seldom
+	// repeat; NoColumn for fields that often do.
+	column Column
+	end    byte          // what ends the last field: the delimiter, or LF for the last of all
+	text   string        // of the row before, from the first field to the last one's end; blank when none is known
+	fields []fieldBefore // for NoColumn
+}
+
+// A fieldBefore is a field of the plain row before.
+type fieldBefore struct {
+	column Column
+	end    byte
+	text   string
+}
+
+// stepsOf divides the columns of a plain file into steps.
+func stepsOf(l *Layout) []step {
+	var steps []step
+	for f, c := range l.Columns {
+		end := l.Comma
+		if f == len(l.Columns)-1 {
+			end = '\n'
+		}
+		switch c {
+		case TimeColumn, VoltsColumn, FromColumn, ToColumn:
+			steps = append(steps, step{column: c, end: end})
+			continue
+		}
+		if len(steps) == 0 || steps[len(steps)-1].column != NoColumn || c == RecordColumn {
+			steps = append(steps, step{})
+		}
+		last := &steps[len(steps)-1]
+		last.fields = append(last.fields, fieldBefore{column: c, end: end})
+	}
+	return steps
 }
 
 // Last is what is known of the row that a Decoder decoded last, beside its event.
@@ -52,7 +90,7 @@ type Last struct {
 
 // NewDecoder returns a decoder of rows of the file called file.
 func NewDecoder(l *Layout, file string) *Decoder {
-	d := &Decoder{layout: l, file: file, texts: make([]string, len(l.Columns))}
+	d := &Decoder{layout: l, file: file, steps: stepsOf(l)}
 	d.Reset()
 	return d
 }
@@ -62,9 +100,14 @@ func (d *Decoder) Reset() {
 	// A zero rowState is what a row of blank fields decodes to.
 	d.state = rowState{}
 	d.state.event.Pos.File = d.file
-	clear(d.texts)
-	d.hasJob = false
+	for k := range d.steps {
+		d.steps[k].text = ""
+		for f := range d.steps[k].fields {
+			d.steps[k].fields[f].text = ""
+		}
+	}
 	d.jobRow++
+	d.changed = true
 	d.row = Last{}
 }
 
@@ -88,12 +131,16 @@ func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o
 		if n, ok := d.fast(text); ok {
 			*ev = d.state.event
 			ev.Pos.Line = line
-			d.row = Last{
-				ID: d.state.id, Known: true, Clean: true,
-				HasJob: d.hasJob, Job: &d.state.job, JobRow: d.jobRow,
+			if d.changed {
+				d.changed = false
+				d.row = Last{
+					ID: d.state.id, Known: true, Clean: true,
+					HasJob: d.anyJob(), Job: &d.state.job, JobRow: d.jobRow,
+				}
 			}
 			return n, 1, Decoded
 		}
+		d.changed = true
 	}
 	return d.slow(text, line, ev)
 }
@@ -101,52 +148,70 @@ func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o
 // fast decodes a plain row without quotes and without mistakes into d.state; ok
 // is false for any other row.
 func (d *Decoder) fast(text string) (n int, ok bool) {
-	comma := d.layout.Comma
-	columns := d.layout.Columns
-	texts := d.texts[:len(columns)]
-	jobRow := d.jobRow
 	i, end := 0, 0
-	for f, c := range columns {
-		sep := comma
-		if f == len(columns)-1 {
-			sep = '\n'
-		}
-		switch c {
+	for k := range d.steps {
+		st := &d.steps[k]
+		switch st.column {
 		case TimeColumn:
-			if end, ok = d.fastTime(text, i); !ok {
-				return 0, false
-			}
+			end, ok = d.fastTime(text, i)
 		case VoltsColumn:
-			end = fieldEnd(text, i, comma)
-			if !d.fastVolts(text[i:end]) {
+			end, ok = d.fastVolts(text, i, st.end)
+		case FromColumn:
+			end, ok = d.fastConductor(text, i, st, &d.state.from)
+		case ToColumn:
+			end, ok = d.fastConductor(text, i, st, &d.state.to)
+		default:
+			if n := len(st.text); n > 0 && n <= len(text)-i && text[i:i+n] == st.text {
+				i += n
+				continue
+			}
+			end, ok = d.changedFields(text, i, st)
+			if !ok {
 				return 0, false
 			}
-		case NoColumn:
-			end = fieldEnd(text, i, comma)
-		default:
-			end = i + len(texts[f])
-			if end >= len(text) || text[end] != sep || text[i:end] != texts[f] {
-				end = fieldEnd(text, i, comma)
-				if !d.change(f, c, text[i:end]) {
-					return 0, false
-				}
-			}
+			i = end
+			continue
 		}
-		if end >= len(text) {
+		if !ok {
 			return 0, false
 		}
-		if text[end] != sep {
-			if sep != '\n' || text[end] != '\r' || end+1 >= len(text) || text[end+1] != '\n' {
-				return 0, false
-			}
-			end++
+		if i, ok = pass(text, end, st.end); !ok {
+			return 0, false
 		}
-		i = end + 1
-	}
-	if d.jobRow != jobRow {
-		d.hasJob = d.anyJob()
 	}
 	return i, d.state.finish()
+}
+
+// pass goes past the end of a field at text[i], which is the delimiter, or LF or
+// CRLF for the last field of a row.
+func pass(text string, i int, end byte) (next int, ok bool) {
+	if i < len(text) && text[i] == end {
+		return i + 1, true
+	}
+	if end == '\n' && strings.HasPrefix(text[i:], "\r\n") {
+		return i + 2, true
+	}
+	return 0, false
+}
+
+// changedFields decodes the fields of a step that are not all those of the row
+// before, and goes past their end.
+func (d *Decoder) changedFields(text string, start int, st *step) (next int, ok bool) {
+	i := start
+	for f := range st.fields {
+		b := &st.fields[f]
+		end := fieldEnd(text, i, d.layout.Comma)
+		if !d.change(b, text[i:end]) {
+			st.text = ""
+			return 0, false
+		}
+		if i, ok = pass(text, end, b.end); !ok {
+			st.text = ""
+			return 0, false
+		}
+	}
+	st.text = text[start:i]
+	return i, true
 }
 
 // fieldEnd returns the place at or after i of the first byte that ends an
@@ -162,40 +227,91 @@ func fieldEnd(text string, i int, comma byte) int {
 	return i
 }
 
-// change decodes field f, whose text is not that of the row before.
-func (d *Decoder) change(f int, c Column, text string) bool {
-	if d.texts[f] == text {
+// change decodes a field whose text may not be that of the row before.
+func (d *Decoder) change(b *fieldBefore, text string) bool {
+	if b.text == text || b.column == NoColumn {
 		return true
 	}
-	if d.state.set(c, text) != nil {
+	if d.state.set(b.column, text) != nil {
 		return false
 	}
-	d.texts[f] = text
-	if c.IsJob() {
+	b.text = text
+	switch {
+	case b.column == RecordColumn:
+		d.changed = true
+	case b.column.IsJob():
+		d.changed = true
 		d.jobRow++
 	}
 	return true
 }
 
-// anyJob reports whether a job column of the last row is not blank.
+// anyJob reports whether a job column of the plain row before is not blank.
 func (d *Decoder) anyJob() bool {
-	for f, c := range d.layout.Columns {
-		if c.IsJob() && !isBlank(d.texts[f]) {
-			return true
+	for k := range d.steps {
+		for _, b := range d.steps[k].fields {
+			if b.column.IsJob() && !isBlank(b.text) {
+				return true
+			}
 		}
 	}
 	return false
 }
 
-// fastVolts decodes a value; what a display shows instead of one is left to
-// record.ParseReading.
-func (d *Decoder) fastVolts(text string) bool {
-	const most = 9e37 // below the numbers of SCPI-1999 that are no volts
-	if v, ok := record.ParseNumber(text); ok && v > -most && v < most {
-		d.state.event.Volts = record.Reading{Text: text, Volts: record.Volts(v), State: record.Shown}
-		return true
+// fastVolts decodes the value at text[i]: digits with a point in them. Anything
+// else that a display shows is left to record.ParseReading.
+func (d *Decoder) fastVolts(text string, i int, sep byte) (end int, ok bool) {
+	const most = 15 // digits, so that they and the power of ten are exact
+	mantissa, point := uint64(0), -1
+	for end = i; end < len(text); end++ {
+		if digit := text[end] - '0'; digit <= 9 {
+			mantissa = mantissa*10 + uint64(digit)
+		} else if text[end] == '.' && point < 0 && end > i {
+			point = end
+		} else {
+			break
+		}
 	}
-	return d.state.set(VoltsColumn, text) == nil
+	if end < len(text) && text[end] == sep && end > i && end-i <= most && point != end-1 {
+		volts := float64(mantissa)
+		if point >= 0 {
+			volts /= powersOfTen[end-point-1]
+		}
+		d.state.event.Volts = record.Reading{Text: text[i:end], Volts: record.Volts(volts), State: record.Shown}
+		return end, true
+	}
+	end = fieldEnd(text, i, d.layout.Comma)
+	return end, d.state.set(VoltsColumn, text[i:end]) == nil
+}
+
+var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+
+// The conductors whose names have one letter, and those that begin with L, by
+// their second.
+var (
+	oneLetter = [256]record.Conductor{'L': record.L, 'N': record.N, 'E': record.E, 'M': record.M}
+	lines     = [256]record.Conductor{'1': record.L1, '2': record.L2, '3': record.L3, '+': record.LPlus, '-': record.LMinus}
+)
+
+// fastConductor decodes the conductor at text[i] into c.
+func (d *Decoder) fastConductor(text string, i int, st *step, c *record.Conductor) (end int, ok bool) {
+	if len(text)-i > 2 {
+		switch {
+		case text[i] == st.end:
+			*c = record.Conductor{}
+			return i, true
+		case text[i+1] == st.end:
+			if *c = oneLetter[text[i]]; c.IsSet() {
+				return i + 1, true
+			}
+		case text[i+2] == st.end && text[i] == 'L':
+			if *c = lines[text[i+1]]; c.IsSet() {
+				return i + 2, true
+			}
+		}
+	}
+	end = fieldEnd(text, i, d.layout.Comma)
+	return end, d.state.set(st.column, text[i:end]) == nil
 }
 
 // slow decodes any row, by SplitRow and DecodeRow, and says what is wrong with it.
