@@ -16,6 +16,11 @@ type enum interface{ ~uint8 }
 // parseWord finds text among words, whose index is the value; blank text is 0.
 // Case and outer blanks do not matter.
 func parseWord[T enum](words []string, text string) (T, error) {
+	for i, w := range words {
+		if w == text { // the usual case
+			return T(i), nil
+		}
+	}
 	text = strings.TrimSpace(text)
 	if text == "" {
 		return 0, nil
