@@ -33,9 +33,10 @@ type Form struct {
 	name     string // of the file, for messages
 	encoding charset
 	lineCR   bool   // lines end with CR alone
-	sheet    string // of a workbook; blank is the first one
+	sheet    string // of a workbook; blank is the only one that has cells
 	comma    byte   // the delimiter of the rows that a workbook is written as
 	decimal  byte   // the decimal mark of its numbers
+	header   headerSpec
 }
 
 // InPlace reports whether the file can be read as it stands: UTF-8 or ASCII with
@@ -73,9 +74,9 @@ func Sniff(head []byte, name string, m *Map) (Form, error) {
 
 // sniff is Sniff for a file that is read by section s, nil for a canonical one.
 func sniff(head []byte, name string, s *section) (Form, error) {
-	f := Form{name: name, comma: ',', decimal: '.'}
+	f := Form{name: name, comma: ',', decimal: '.', header: headerSpec{line: 1}}
 	if s != nil {
-		f.sheet, f.comma = s.sheet, s.delimiter
+		f.sheet, f.comma, f.header = s.sheet, s.delimiter, s.header
 		if s.numbers.comma {
 			f.decimal = ','
 		}

@@ -1,0 +1,239 @@
+package formats
+
+import (
+	"bufio"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+)
+
+// A sheetCopier writes the rows of one sheet as lines.
+type sheetCopier struct {
+	book   *book
+	out    *bufio.Writer
+	row    int // that is being read; rows before it are written
+	cells  []string
+	filled int // cells of the row that have a place
+	header int // row of the header, as far as it is known
+}
+
+// copySheet writes the rows of a sheet. A part that is cut short is an error of
+// the XML reader.
+func (b *book) copySheet(out *bufio.Writer, s sheetRef) error {
+	r, err := b.open(s.part, maxSheet)
+	if err != nil {
+		return err
+	}
+	if r == nil {
+		return fmt.Errorf("the part %s is missing", s.part)
+	}
+	defer r.Close()
+	c := &sheetCopier{book: b, out: out, header: b.form.header.line}
+	d := xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("the sheet is damaged behind row %d: %w", c.row, err)
+		}
+		start, ok := token.(xml.StartElement)
+		if !ok {
+			if end, isEnd := token.(xml.EndElement); isEnd && end.Name.Local == "row" {
+				if err := c.endRow(); err != nil {
+					return err
+				}
+			}
+			continue
+		}
+		if err := c.element(d, start); err != nil {
+			return err
+		}
+	}
+}
+
+// element reads what the copier needs of a sheet: rows, cells and merges.
+func (c *sheetCopier) element(d *xml.Decoder, start xml.StartElement) error {
+	switch start.Name.Local {
+	case "row":
+		return c.startRow(start)
+	case "c":
+		var x xmlCell
+		if err := d.DecodeElement(&x, &start); err != nil {
+			return fmt.Errorf("the sheet is damaged in row %d: %w", c.row, err)
+		}
+		return c.cell(&x)
+	case "mergeCell":
+		return c.merge(attribute(start, "ref"))
+	}
+	return nil
+}
+
+func attribute(e xml.StartElement, name string) string {
+	for _, a := range e.Attr {
+		if a.Name.Local == name {
+			return a.Value
+		}
+	}
+	return ""
+}
+
+// fail is an error at the row that is being read.
+func (c *sheetCopier) fail(message, mend string) error {
+	return formError(c.book.form.name, c.row, message, mend)
+}
+
+// startRow begins a row, and writes empty lines for those that are absent.
+func (c *sheetCopier) startRow(start xml.StartElement) error {
+	row := c.row + 1
+	if text := attribute(start, "r"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < row || n > maxRows {
+			return fmt.Errorf("row %q stands behind row %d", text, c.row)
+		}
+		row = n
+	}
+	for ; c.row < row-1; c.row++ {
+		if err := c.out.WriteByte('\n'); err != nil {
+			return err
+		}
+	}
+	c.row = row
+	c.cells, c.filled = c.cells[:0], 0
+	return nil
+}
+
+// endRow writes the row that has been read.
+func (c *sheetCopier) endRow() error {
+	for i, text := range c.cells {
+		if i > 0 {
+			c.out.WriteByte(c.book.form.comma)
+		}
+		c.out.WriteString(c.quote(text))
+	}
+	if want := c.book.form.header.contains; want != "" && c.header == 0 {
+		for _, text := range c.cells {
+			if strings.Contains(text, want) {
+				c.header = c.row
+			}
+		}
+	}
+	return c.out.WriteByte('\n') // a bufio.Writer keeps the first error
+}
+
+// quote puts a text in quotes where CSV needs them.
+func (c *sheetCopier) quote(text string) string {
+	if strings.ContainsAny(text, "\r\n") {
+		text = strings.NewReplacer("\r\n", " ", "\r", " ", "\n", " ").Replace(text)
+	}
+	if strings.IndexByte(text, '"') < 0 && strings.IndexByte(text, c.book.form.comma) < 0 {
+		return text
+	}
+	return `"` + strings.ReplaceAll(text, `"`, `""`) + `"`
+}
+
+// An xmlCell is the c element of a sheet (ECMA-376-1, 18.3.1.4).
+type xmlCell struct {
+	Ref    string   `xml:"r,attr"`
+	Style  int      `xml:"s,attr"`
+	Type   string   `xml:"t,attr"`
+	Value  string   `xml:"v"`
+	Inline richText `xml:"is"`
+}
+
+// cell puts a cell into its place in the row.
+func (c *sheetCopier) cell(x *xmlCell) error {
+	column := c.filled
+	if x.Ref != "" {
+		col, row, ok := parseRef(x.Ref)
+		if !ok || row != c.row || col < c.filled {
+			return fmt.Errorf("cell %q stands in row %d behind column %d", x.Ref, c.row, c.filled)
+		}
+		column = col
+	}
+	if column >= maxColumns {
+		return fmt.Errorf("row %d has more than %d columns", c.row, maxColumns)
+	}
+	c.filled = column + 1
+	text, err := c.book.cellText(x)
+	if err != nil {
+		return fmt.Errorf("row %d: %w", c.row, err)
+	}
+	for len(c.cells) <= column {
+		c.cells = append(c.cells, "")
+	}
+	c.cells[column] = text
+	return nil
+}
+
+// parseRef reads a reference such as B7; column counts from 0.
+func parseRef(ref string) (column, row int, ok bool) {
+	i := 0
+	for ; i < len(ref) && 'A' <= ref[i] && ref[i] <= 'Z' && i < 4; i++ {
+		column = column*26 + int(ref[i]-'A') + 1
+	}
+	row, err := strconv.Atoi(ref[i:])
+	return column - 1, row, i > 0 && err == nil
+}
+
+// merge refuses cells that are merged across rows below the header.
+func (c *sheetCopier) merge(ref string) error {
+	first, last, ok := strings.Cut(ref, ":")
+	_, top, ok1 := parseRef(first)
+	_, bottom, ok2 := parseRef(last)
+	if !ok || !ok1 || !ok2 || top == bottom || bottom <= c.header {
+		return nil
+	}
+	c.row = top
+	return c.fail("the cells "+ref+" are merged across rows",
+		"divide them and write the value into each row: nobody can tell for which rows it holds")
+}
+
+// cellText writes the value of a cell, by its type (ECMA-376-1, 18.18.11).
+func (b *book) cellText(x *xmlCell) (string, error) {
+	switch x.Type {
+	case "s":
+		i, err := strconv.Atoi(strings.TrimSpace(x.Value))
+		if err != nil || i < 0 || i >= len(b.strings) {
+			return "", fmt.Errorf("the cell %s names a text that is not there", x.Ref)
+		}
+		return b.strings[i], nil
+	case "inlineStr":
+		return x.Inline.String(), nil
+	case "str", "d":
+		return x.Value, nil
+	case "e":
+		// Without its digit, which would make it a wrong number rather than none.
+		return strings.Replace(x.Value, "#DIV/0!", "#DIV!", 1), nil
+	case "b":
+		if x.Value == "1" || x.Value == "true" {
+			return "true", nil
+		}
+		return "false", nil
+	case "", "n":
+		return b.numberText(x)
+	}
+	return "", fmt.Errorf("the cell %s is of the unknown type %q", x.Ref, x.Type)
+}
+
+var errCellNumber = errors.New("not a number")
+
+func (b *book) numberText(x *xmlCell) (string, error) {
+	text := strings.TrimSpace(x.Value)
+	if text == "" {
+		return "", nil
+	}
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		return "", fmt.Errorf("the cell %s holds %q: %w", x.Ref, clip(text), errCellNumber)
+	}
+	var style cellStyle
+	if 0 <= x.Style && x.Style < len(b.styles) {
+		style = b.styles[x.Style]
+	}
+	return style.text(v, b.from1904, b.form.decimal), nil
+}
