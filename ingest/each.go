@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"context"
-	"errors"
 	"strings"
 
 	"nilvolt/formats"
@@ -64,7 +63,10 @@ func (s *Set) Each(ctx context.Context, newVisitor func() Visitor, emit func([]b
 			return emit(r.out)
 		},
 	}
-	if err := errors.Join(p.run(ctx, len(workers)), s.checkUnchanged()); err != nil {
+	if err := p.run(ctx, len(workers)); err != nil {
+		return err
+	}
+	if err := s.checkUnchanged(); err != nil {
 		return err
 	}
 	if err := workers[0].jobsOnly(ctx, emit); err != nil {

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"context"
-	"errors"
 
 	"nilvolt/formats"
 	"nilvolt/record"
@@ -112,11 +111,13 @@ func (x *indexer) walk(ctx context.Context, exact bool) error {
 			return x.add(sc)
 		},
 	}
-	err := p.run(ctx, s.options.Workers)
-	if err == nil {
-		err = x.finish()
+	if err := p.run(ctx, s.options.Workers); err != nil {
+		return err
 	}
-	return errors.Join(err, s.checkUnchanged())
+	if err := x.finish(); err != nil {
+		return err
+	}
+	return s.checkUnchanged()
 }
 
 // A feed hands out the blocks of all inputs, one after the other.

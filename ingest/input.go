@@ -214,7 +214,7 @@ type blocks struct {
 	in      *input
 	index   int
 	size    int
-	longest int // bytes of a row
+	longest int // bytes of a row, line end included
 	offset  int64
 }
 
@@ -225,22 +225,23 @@ func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
 	if left <= 0 {
 		return buf, blk, false, nil
 	}
-	for n := min(int64(b.size), left); ; n = min(2*n, left) {
+	longest := min(int64(b.longest), left)
+	for n := min(int64(b.size), longest); ; n = min(2*n, longest) {
 		buf = grow(buf, int(n))
 		if err := b.in.readAt(buf, b.offset); err != nil {
 			return buf, blk, false, err
 		}
 		whole := len(buf)
-		if n < left || whole > b.longest {
+		if n < left {
 			whole = formats.WholeRows(buf, b.in.layout.Comma)
-		}
-		if whole == 0 && n > int64(b.longest) {
-			return b.overlong(buf, blk)
 		}
 		if whole > 0 {
 			blk.size = int64(whole)
 			b.offset += blk.size
 			return buf[:whole], blk, true, nil
+		}
+		if n == longest {
+			return b.overlong(buf, blk)
 		}
 	}
 }
@@ -248,7 +249,7 @@ func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
 // overlong makes a block of the row at the start of buf, which does not end within
 // the longest that a row may be.
 func (b *blocks) overlong(buf []byte, blk block) ([]byte, block, bool, error) {
-	_, n, _, _ := formats.SplitRow(string(buf[:b.longest]), b.in.layout.Comma, nil)
+	_, n, _, _ := formats.SplitRow(string(buf), b.in.layout.Comma, nil)
 	if buf[n-1] == '\n' {
 		// A quoted field without an end; the line on which it begins is the row.
 		blk.size = int64(n)

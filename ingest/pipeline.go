@@ -23,7 +23,7 @@ const lookAhead = 4
 
 // run does all jobs, and returns the first error or that of ctx.
 func (p *pipeline[R]) run(ctx context.Context, workers int) error {
-	r := &pipelineRun[R]{pipeline: p, ready: make(map[int]R), window: workers * lookAhead}
+	r := &pipelineRun[R]{pipeline: p, ctx: ctx, ready: make(map[int]R), window: workers * lookAhead}
 	r.moved.L = &r.mu
 	stop := context.AfterFunc(ctx, func() { r.fail(context.Cause(ctx)) })
 	defer stop()
@@ -43,6 +43,7 @@ func (p *pipeline[R]) run(ctx context.Context, workers int) error {
 // A pipelineRun is the state of one run of a pipeline.
 type pipelineRun[R any] struct {
 	*pipeline[R]
+	ctx    context.Context
 	window int
 	taking sync.Mutex // held around take
 
@@ -94,7 +95,10 @@ func (r *pipelineRun[R]) next(worker int) (job int, reuse R, ok bool) {
 	if failed {
 		return 0, reuse, false
 	}
-	more, err := r.take(worker)
+	more, err := false, context.Cause(r.ctx)
+	if err == nil {
+		more, err = r.take(worker)
+	}
 	if err != nil {
 		r.fail(err)
 	}
