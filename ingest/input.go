@@ -145,9 +145,6 @@ func (in *input) prepare(ctx context.Context, file *os.File, o *Options) error {
 		raw := in.closer
 		size := in.size
 		_, err = in.spool(ctx, o, func(w io.Writer) error {
-			if form.IsWorkbook() {
-				return formats.RecodeWorkbook(w, io.NewSectionReader(file, 0, size), o.Map)
-			}
 			return formats.Recode(w, io.NewSectionReader(file, 0, size), form)
 		})
 		if err != nil {
