@@ -97,11 +97,13 @@ func (p *Policy) Loosened() []string {
 	add(p.NeutralEarthLimit > d.DeadLimit, "neutral_earth_limit: %g", float64(p.NeutralEarthLimit))
 	add(p.Tolerance > d.Tolerance, "tolerance: %g", p.Tolerance)
 	add(p.LiveSourceTolerance > d.LiveSourceTolerance, "live_source_tolerance: %g", p.LiveSourceTolerance)
+	// A short gap leaves a failed proof out of the series that passes, a long one
+	// lends an old proof on a high voltage to a low one.
+	add(p.SeriesGap != d.SeriesGap, "series_gap: %s", minutes(p.SeriesGap))
 	for _, t := range []struct {
 		key       string
 		own, base time.Duration
 	}{
-		{"series_gap", p.SeriesGap, d.SeriesGap},
 		{"prove_age", p.ProveAge, d.ProveAge},
 		{"reprove_delay", p.ReproveDelay, d.ReproveDelay},
 		{"interrupted_after", p.InterruptedAfter, d.InterruptedAfter},
@@ -125,7 +127,7 @@ func (p *Policy) Loosened() []string {
 }
 
 // CheckRegister reports the first instrument whose tolerance is beyond what a
-// policy may allow.
+// policy may allow, as a *PolicyError.
 func CheckRegister(register record.Register) error {
 	var worst *record.Instrument
 	for _, i := range register {
@@ -136,6 +138,6 @@ func CheckRegister(register record.Register) error {
 	if worst == nil {
 		return nil
 	}
-	return fmt.Errorf("%v: tolerance %g of %s: a register may allow more than 0 and at most %d %%",
-		worst.Pos, worst.Tolerance, worst.ID, maxTolerance)
+	return &PolicyError{worst.Pos, fmt.Sprintf("tolerance %g of %s is out of bounds", worst.Tolerance, worst.ID),
+		fmt.Sprintf("a register may allow more than 0 and at most %d percent, or leave it blank", maxTolerance)}
 }

@@ -16,7 +16,8 @@ import (
 	"nilvolt/record"
 )
 
-// A PolicyError is a mistake in a policy file.
+// A PolicyError is a mistake in a policy file, or a value of the register that no
+// policy may allow.
 type PolicyError struct {
 	Pos     record.Pos
 	Message string // what is wrong
