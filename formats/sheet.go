@@ -18,6 +18,7 @@ type sheetCopier struct {
 	cells  []string
 	filled int // cells of the row that have a place
 	header int // row of the header, as far as it is known
+	width  int // cells of the header, or of the first row where there is none
 }
 
 // copySheet writes the rows of a sheet. A part that is cut short is an error of
@@ -107,8 +108,12 @@ func (c *sheetCopier) startRow(start xml.StartElement) error {
 	return nil
 }
 
-// endRow writes the row that has been read.
+// endRow writes the row that has been read. Sheets leave blank cells at the end
+// of a row out; they are put back, so that the row is as wide as the header.
 func (c *sheetCopier) endRow() error {
+	for len(c.cells) > 0 && len(c.cells) < c.width {
+		c.cells = append(c.cells, "")
+	}
 	for i, text := range c.cells {
 		if i > 0 {
 			c.out.WriteByte(c.book.form.comma)
@@ -121,6 +126,9 @@ func (c *sheetCopier) endRow() error {
 				c.header = c.row
 			}
 		}
+	}
+	if c.width == 0 && (c.row == c.header || c.book.form.header.none) {
+		c.width = len(c.cells)
 	}
 	return c.out.WriteByte('\n') // a bufio.Writer keeps the first error
 }
