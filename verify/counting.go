@@ -172,7 +172,7 @@ func (j *Judge) countFor(s *slot) {
 		if !s.good {
 			s.row, s.good = i, true
 		}
-		s.goodSince = j.goodSince(r)
+		s.goodSince = r.near.after
 	}
 	if s.row < 0 {
 		s.row = latest
@@ -180,15 +180,6 @@ func (j *Judge) countFor(s *slot) {
 	if !s.good {
 		s.unproved = -1
 	}
-}
-
-// goodSince returns the row with which a good reading became good: the last of
-// its reprove series, or the reading itself where that stands in another record.
-func (j *Judge) goodSince(r *row) int32 {
-	if s := r.near.after; s.lastRow >= 0 {
-		return s.lastRow
-	}
-	return -1
 }
 
 // stands reports whether a dead test stands for a required pair. One that is not

@@ -58,6 +58,8 @@ func (j *Judge) judgeInstrument(r *row, id string, kind record.InstrumentKind) {
 	e := j.instrument(id)
 	if e == nil || kind == record.ProvingUnit && e.Kind == kind {
 		j.addInstrument(record.InstrumentUnknownRule, record.Caution, id, r)
+	}
+	if e == nil {
 		return
 	}
 	day := r.Time.Date()

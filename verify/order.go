@@ -111,7 +111,9 @@ func (j *Judge) closeRecord() {
 				return
 			}
 		case record.Restore:
-			cut = i
+			if !r.Ambiguous { // it may have closed another record
+				cut = i
+			}
 		}
 	}
 	j.rows = j.rows[:cut]

@@ -37,10 +37,15 @@ func (j *Judge) bracketRules(s *slot, r *row, around *series) {
 	if around.unspecified {
 		j.bracketCaution(record.ProofUnspecified, s, r, around)
 	}
-	if other := (waveAC | waveDC) &^ wavesOf(r.Waveform); wavesOf(r.Waveform) != 0 && around.waves&other != 0 {
-		if i := j.instrument(r.Indicator); i == nil || i.Senses != record.BothWaveforms {
-			j.bracketCaution(record.ProofWaveform, s, r, around)
-		}
+	own, senses := wavesOf(r.Waveform), record.WaveformUnknown
+	if i := j.instrument(r.Indicator); i != nil {
+		senses = i.Senses
+	}
+	if r.Waveform == record.WaveformUnknown {
+		own = wavesOf(senses)
+	}
+	if other := (waveAC | waveDC) &^ own; own != 0 && around.waves&other != 0 && senses != record.BothWaveforms {
+		j.bracketCaution(record.ProofWaveform, s, r, around)
 	}
 	if nominal := j.nominalBetween(r.pair); float64(around.proved) < float64(nominal)*(1-nominalMargin) {
 		j.bracketCaution(record.ProofBelowNominal, s, r, around)

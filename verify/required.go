@@ -21,8 +21,8 @@ type slot struct {
 	record.Tested
 	row       int32 // the reading that counts, -1 if none
 	good      bool
-	unproved  int32 // a dead reading behind a good one that is not good, -1 if none
-	goodSince int32 // row with which the pair first became good: the last of a reprove series
+	unproved  int32   // a dead reading behind a good one that is not good, -1 if none
+	goodSince *series // the reprove series with whose last row the pair first became good, nil if it is not
 }
 
 // require finds the conductors in use and the pairs that are required.
@@ -86,12 +86,12 @@ func (j *Judge) requireStated() {
 func workOf(job *record.Job, rows []row) work {
 	w := work{use: slices.Clone(job.Supply.Conductors())}
 	// TN-C: neutral and earth are one conductor. Source: IEC 60364-1, 312.2.
-	tnc := job.Earthing == record.TNC && slices.Contains(w.use, record.N)
-	if tnc {
+	if job.Earthing == record.TNC && slices.Contains(w.use, record.N) {
 		w.use = replacePEN(w.use)
 	}
 	if len(job.Conductors) > 0 {
 		if !validList(job.Conductors) {
+			w.use = w.use[:0]
 			return w
 		}
 		for _, c := range w.use {
@@ -104,7 +104,7 @@ func workOf(job *record.Job, rows []row) work {
 	}
 	w.known = len(w.use) > 0
 	w.switched = job.Switched
-	if tnc && slices.Contains(w.use, record.PEN) {
+	if slices.Contains(w.use, record.PEN) {
 		if names(rows, record.N) && names(rows, record.E) {
 			w.use = splitPEN(w.use)
 		} else {
@@ -259,18 +259,22 @@ func (j *Judge) addSlot(t record.Tested) {
 }
 
 // requireSeen requires every pair that has read live or residual anywhere in the
-// record, in the position in which it was read.
+// record, in the position in which it was read. A pair that is asked for in
+// positions only is required too in another one in which it read anything but
+// dead: no slot would see that reading.
 func (j *Judge) requireSeen() {
-	if j.worst < classResidual {
+	if j.worst <= classDead {
 		return
 	}
+	asked := len(j.slots)
 	for i := range j.rows {
 		r := &j.rows[i]
-		if r.class != classLive && r.class != classResidual {
+		energised := r.class == classLive || r.class == classResidual
+		if !energised && (r.class <= classDead || r.Switch == record.SwitchUnknown || !j.inPositionsOnly(r.pair, asked)) {
 			continue
 		}
 		t := record.Tested{Pair: j.orient(r.pair), Switch: r.Switch}
-		if t.Switch == record.SwitchUnknown && j.requires(t.Pair) {
+		if t.Switch == record.SwitchUnknown && j.requires(t.Pair, asked) {
 			continue
 		}
 		j.addSeen(t)
@@ -288,14 +292,29 @@ func (j *Judge) addSeen(t record.Tested) {
 	j.slots = append(j.slots, slot{Tested: t, row: -1, unproved: -1})
 }
 
-// requires reports whether a pair is required in any position.
-func (j *Judge) requires(p record.Pair) bool {
-	for i := range j.slots {
+// requires reports whether the first asked slots have a pair in any position.
+func (j *Judge) requires(p record.Pair, asked int) bool {
+	for i := range j.slots[:asked] {
 		if j.slots[i].Pair.Same(p) {
 			return true
 		}
 	}
 	return false
+}
+
+// inPositionsOnly reports whether the first asked slots have a pair, each time in
+// a switch position.
+func (j *Judge) inPositionsOnly(p record.Pair, asked int) bool {
+	positions := 0
+	for i := range j.slots[:asked] {
+		if s := &j.slots[i]; s.Pair.Same(p) {
+			if s.Switch == record.SwitchUnknown {
+				return false
+			}
+			positions++
+		}
+	}
+	return positions > 0
 }
 
 // orient writes a pair in the order of the conductors in use, switched lines

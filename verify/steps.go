@@ -93,30 +93,24 @@ func (j *Judge) secured(rule record.Rule, severity record.Severity, step record.
 	}
 }
 
-// beganEarly looks for work that began after the last reset and before every
-// required pair was shown dead and the indicator proved again.
+// beganEarly looks for work that began after the last isolate or restore and
+// before every required pair was shown dead and the indicator proved again. A
+// live reading is a reset too, but it does not excuse a begin before it.
 func (j *Judge) beganEarly() {
 	all := j.allGood()
-	since := int32(0)
-	for i := range j.slots {
-		since = max(since, j.slots[i].goodSince)
-	}
-	for i := j.reset; i < int32(len(j.rows)); i++ {
-		r := &j.rows[i]
-		if r.Kind == record.Begin && (!all || i < since || j.sharedReproveAfter(r)) {
-			rest(j.add(record.BeganEarly, record.Failure, ""), r)
+	for i := len(j.rows) - 1; i >= 0 && j.rows[i].Kind != record.Isolate && j.rows[i].Kind != record.Restore; i-- {
+		if j.rows[i].Kind == record.Begin && (!all || j.reprovedAfter(i)) {
+			rest(j.add(record.BeganEarly, record.Failure, ""), &j.rows[i])
 		}
 	}
 }
 
-// sharedReproveAfter reports whether a reprove that stands in another record came
-// later than r.
-func (j *Judge) sharedReproveAfter(r *row) bool {
-	if !j.policy.SharedProofs {
-		return false
-	}
-	for i := range j.slots {
-		if s := &j.slots[i]; s.good && s.goodSince < 0 && r.Time.Before(j.rows[s.row].near.after.last) {
+// reprovedAfter reports whether a reprove series with which a pair became good
+// ended after row i.
+func (j *Judge) reprovedAfter(i int) bool {
+	for k := range j.slots {
+		s := j.slots[k].goodSince
+		if s != nil && (i < int(s.lastRow) || s.lastRow < 0 && j.rows[i].Time.Before(s.last)) {
 			return true
 		}
 	}
