@@ -2,7 +2,9 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"strings"
 	"time"
@@ -29,7 +31,7 @@ type console struct {
 // newConsole returns the console of the process.
 func newConsole() *console {
 	c := &console{
-		in: os.Stdin, out: bufio.NewWriterSize(os.Stdout, 64<<10), err: os.Stderr,
+		in: os.Stdin, out: bufio.NewWriterSize(results{os.Stdout}, 64<<10), err: os.Stderr,
 		outIsTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errIsTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		getenv:        os.Getenv, now: time.Now,
@@ -39,6 +41,30 @@ func newConsole() *console {
 	}
 	return c
 }
+
+// results is standard output, whose errors are told apart from those of input.
+type results struct{ w io.Writer }
+
+func (r results) Write(p []byte) (int, error) {
+	n, err := r.w.Write(p)
+	if err != nil {
+		err = &outputError{err}
+	}
+	return n, err
+}
+
+// An outputError says that results could not be written.
+type outputError struct{ err error }
+
+func (e *outputError) Error() string {
+	err := e.err
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
+		err = path.Err // its path is a name of the system's for standard output
+	}
+	return "standard output: " + err.Error()
+}
+
+func (e *outputError) Unwrap() error { return e.err }
 
 // theme returns how text for people looks on the console: colour only on a
 // terminal that can show it and whose owner wants it (NO_COLOR set to anything

@@ -120,6 +120,29 @@ func (t *triangle) sortColumns() {
 	slices.SortStableFunc(t.columns, func(a, b record.Conductor) int { return place(a) - place(b) })
 }
 
+// withLive returns the pairs as they are to be drawn. A live reading wipes the
+// slate, so that its pair is missing until it is tested again; in a picture it
+// must be seen as live.
+func withLive(pairs []verify.PairState, findings []record.Finding) []verify.PairState {
+	pairs = slices.Clone(pairs)
+	for _, f := range findings {
+		if f.Rule != record.LiveFoundRule {
+			continue
+		}
+		for _, live := range f.Tested {
+			for i := range pairs {
+				t := &pairs[i].Tested
+				if pairs[i].State == verify.Missing && t.Pair.Same(live.Pair) &&
+					(live.Switch == record.SwitchUnknown || live.Switch == t.Switch) &&
+					(live.Point == "" || live.Point == t.Point) {
+					pairs[i].State = verify.LiveRead
+				}
+			}
+		}
+	}
+	return pairs
+}
+
 // picture returns the lines of the pair picture, indented by indent columns.
 func (t theme) picture(pairs []verify.PairState, indent int) string {
 	var b strings.Builder

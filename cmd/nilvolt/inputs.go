@@ -1,0 +1,121 @@
+package main
+
+import (
+	"errors"
+	"io"
+	"os"
+
+	"nilvolt/formats"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// inputFlags name the files that a judgement rests on beside the readings.
+type inputFlags struct {
+	jobs        []string
+	instruments string
+	policy      string
+	readingsMap string
+	jobsMap     string
+	zone        string
+}
+
+// inputs are those files, read.
+type inputs struct {
+	policy      *verify.Policy
+	register    record.Register // nil where none was given
+	jobs        []record.Job
+	hasJobs     bool
+	readingsMap *formats.Map // nil: the readings are canonical
+	jobsMap     *formats.Map // of job sheets
+}
+
+// load reads the files. Every one of them is read, so that all mistakes are told
+// at once; the errors are joined.
+func (f *inputFlags) load() (*inputs, error) {
+	in := &inputs{policy: verify.DefaultPolicy(), hasJobs: len(f.jobs) > 0}
+	if err := f.loadMaps(in); err != nil {
+		return nil, err // without its map no other file can be understood
+	}
+	var errs []error
+	if f.policy != "" {
+		data, err := readFile(f.policy)
+		if err == nil {
+			in.policy, err = verify.ParsePolicy(f.policy, data)
+		}
+		errs = append(errs, err)
+	}
+	if f.instruments != "" {
+		data, err := readFile(f.instruments)
+		if err == nil {
+			in.register, err = formats.ReadRegister(data, f.instruments, in.readingsMap)
+		}
+		if err == nil {
+			err = verify.CheckRegister(in.register)
+		}
+		errs = append(errs, err)
+	}
+	for _, name := range f.jobs {
+		data, err := readFile(name)
+		if err == nil {
+			var jobs []record.Job
+			jobs, err = formats.ReadJobs(data, name, in.jobsMap)
+			in.jobs = append(in.jobs, jobs...)
+		}
+		errs = append(errs, err)
+	}
+	return in, errors.Join(errs...)
+}
+
+// loadMaps reads the column maps. A map may have parts for job sheets and the
+// register too, so it goes with every file, but --jobs-map goes before it. The
+// zone of the command line holds where a map names none.
+func (f *inputFlags) loadMaps(in *inputs) error {
+	if f.jobsMap != "" && len(f.jobs) == 0 {
+		return hint("name the job sheet with --jobs", "--jobs-map is given without a job sheet")
+	}
+	var err1, err2 error
+	in.readingsMap, err1 = loadMap(f.readingsMap, f.zone)
+	in.jobsMap = in.readingsMap
+	if f.jobsMap != "" {
+		in.jobsMap, err2 = loadMap(f.jobsMap, f.zone)
+	}
+	return errors.Join(err1, err2)
+}
+
+// loadMap reads a column map and gives it the zone of the command line; both may
+// be blank.
+func loadMap(name, zone string) (*formats.Map, error) {
+	var m *formats.Map
+	if name != "" {
+		data, err := readFile(name)
+		if err != nil {
+			return nil, err
+		}
+		if m, err = formats.ParseMap(name, data); err != nil {
+			return nil, err
+		}
+	}
+	if zone == "" {
+		return m, nil
+	}
+	return m.InZone(zone)
+}
+
+// readFile reads a small file whole.
+func readFile(name string) ([]byte, error) {
+	const most = 256 << 20 // far beyond any job sheet, and still no danger to the memory
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(data) > most {
+		return nil, hint("check that it is the right file", "%s: larger than 256 MiB", name)
+	}
+	return data, nil
+}

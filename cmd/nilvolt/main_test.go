@@ -1,0 +1,164 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+var update = flag.Bool("update", false, "write what the commands print into the scripts; read the difference before it is committed")
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"nilvolt": main})
+}
+
+// TestScripts runs the command lines of testdata, which are the specification of
+// the commands.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata",
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+		UpdateScripts:       *update,
+		Setup: func(env *testscript.Env) error {
+			demo, err := filepath.Abs("../../fixtures/demo")
+			env.Setenv("DEMO", demo)
+			return err
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"exits":    scriptExits,
+			"generate": scriptGenerate,
+		},
+	})
+}
+
+// scriptExits runs a program and asks for its exit code: exits 2 nilvolt verify x.csv
+func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE PROGRAM [ARG...]")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	if err := ts.Exec(args[1], args[2:]...); err != nil {
+		exit, ok := errors.AsType[*exec.ExitError](err)
+		if !ok {
+			ts.Fatalf("%v", err)
+		}
+		got = exit.ExitCode()
+	}
+	if got != want {
+		ts.Fatalf("exit code %d, want %d", got, want)
+	}
+}
+
+// generate writes files that are too large or too odd to stand in a script.
+var generate = map[string]func(w io.Writer, n int){
+	// n bytes in one line, behind a sound header
+	"line": func(w io.Writer, n int) {
+		io.WriteString(w, "record,time,event,indicator,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,")
+		io.CopyN(w, repeat('9'), int64(n))
+		io.WriteString(w, "\n")
+	},
+	// n rows whose volts are no number
+	"badrows": func(w io.Writer, n int) {
+		io.WriteString(w, "record,time,event,indicator,pair,volts\n")
+		for i := range n {
+			fmt.Fprintf(w, "R%d,2026-03-02T09:00:00Z,test,VI-1,L-N,1O%d\n", i, i)
+		}
+	},
+	// n bytes of every value, as a program or a picture holds them
+	"rubbish": func(w io.Writer, n int) {
+		x := uint32(1)
+		for range n {
+			x = x*1664525 + 1013904223 // Numerical Recipes, 7.1
+			w.Write([]byte{byte(x >> 24)})
+		}
+	},
+	// a last line without an end, in which n is the start of a longer number
+	"cut": func(w io.Writer, n int) {
+		fmt.Fprintf(w, "record,time,event,indicator,pair,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,L-N,%d", n)
+	},
+	// a NUL where n of volts should stand
+	"nul": func(w io.Writer, n int) {
+		fmt.Fprintf(w, "record,time,event,indicator,pair,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,L-N,%d\x00\n", n)
+	},
+	// n compliant single-phase records, up to 1000, no two with the same readings
+	"records": func(w io.Writer, n int) {
+		io.WriteString(w, "record,time,event,indicator,source,from,to,volts,expected,supply\n")
+		for i := range n {
+			at := fmt.Sprintf("R%d,2026-03-%02dT%02d:%02d:", i, 1+i/1440%28, i/60%24, i%60)
+			fmt.Fprintf(w, "%s00Z,prove,VI-1,PU-1,,,229.8,230,single-phase\n", at)
+			fmt.Fprintf(w, "%s10Z,test,VI-1,,E,L,0.%d,,single-phase\n", at, i%10)
+			fmt.Fprintf(w, "%s20Z,test,VI-1,,N,L,0.%d,,single-phase\n", at, i/10%10)
+			fmt.Fprintf(w, "%s30Z,test,VI-1,,E,N,0.%d,,single-phase\n", at, i/100%10)
+			fmt.Fprintf(w, "%s40Z,reprove,VI-1,PU-1,,,230.1,230,single-phase\n", at)
+		}
+	},
+}
+
+// repeat is an endless reader of one byte.
+type repeat byte
+
+func (r repeat) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = byte(r)
+	}
+	return len(p), nil
+}
+
+// scriptGenerate writes a file: generate badrows 10000 bad.csv
+func scriptGenerate(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 || generate[args[0]] == nil {
+		ts.Fatalf("usage: generate KIND N FILE")
+	}
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	f, err := os.Create(ts.MkAbs(args[2]))
+	ts.Check(err)
+	w := bufio.NewWriter(f)
+	generate[args[0]](w, n)
+	ts.Check(errors.Join(w.Flush(), f.Close()))
+}
+
+// TestExamplesOfTheHelpAreRealCommands holds the examples of every command to
+// the command line itself.
+func TestExamplesOfTheHelpAreRealCommands(t *testing.T) {
+	c := &console{out: bufio.NewWriter(io.Discard), err: io.Discard, getenv: func(string) string { return "" }}
+	root := newRoot(c)
+	commands := root.Commands()
+	for _, sub := range root.Commands() {
+		commands = append(commands, sub.Commands()...)
+	}
+	examples := 0
+	for _, cmd := range commands {
+		for line := range strings.Lines(cmd.Example) {
+			examples++
+			args := strings.Fields(line)
+			if args[0] != "nilvolt" {
+				t.Errorf("%s: %q does not begin with the program", cmd.CommandPath(), line)
+			}
+			found, rest, err := newRoot(c).Find(args[1:])
+			if err != nil || !found.Runnable() {
+				t.Errorf("%q names no command: %v", line, err)
+				continue
+			}
+			if err := found.ParseFlags(rest); err != nil {
+				t.Errorf("%q: %v", line, err)
+			}
+		}
+	}
+	if examples < 5 {
+		t.Errorf("only %d examples", examples)
+	}
+}

@@ -1,0 +1,47 @@
+package main
+
+import (
+	"context"
+	"errors"
+
+	"github.com/spf13/cobra"
+)
+
+// newRoot returns the program with all its commands.
+func newRoot(c *console) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "nilvolt",
+		Short: "Judge the evidence of safe isolation",
+		Long: `nilvolt reads what voltage indicators recorded of an isolation and says for each
+record whether the evidence is complete: the indicator proved before and after,
+every pair of conductors tested dead.
+
+It judges evidence, not conductors. A verdict is no permission to touch.
+
+Exit status: 0 when every record complies, 1 when not, 2 when input could not be
+read or the command was wrong.`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+	}
+	root.SetIn(c.in)
+	root.SetOut(c.out)
+	root.SetErr(c.err)
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return hint(cmd.CommandPath()+" --help lists the flags", "%v", err)
+	})
+	root.AddCommand(newVerify(c), newDemo(c), newMan(c), newVersion(c))
+	return root
+}
+
+// execute runs the program with its arguments and returns the exit code.
+func execute(ctx context.Context, c *console, args []string) int {
+	root := newRoot(c)
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	// Output that did not get out is not output, whatever the verdict was.
+	if flushErr := c.out.Flush(); flushErr != nil && !errors.Is(err, flushErr) {
+		err = errors.Join(err, flushErr)
+	}
+	c.diagnose(err)
+	return exitCode(err)
+}

@@ -1,0 +1,226 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// A sheet is one record as the text report shows it: its line of the table, and
+// what is said below. All its text is cleaned for the terminal already.
+type sheet struct {
+	status  record.Status
+	record  string
+	supply  string
+	pairs   string // "2 of 3"
+	wrong   string // the rules that failed
+	detail  string // of a record that is not compliant: picture and findings
+	caution string // of a compliant record: its cautions, blank if it has none
+}
+
+// Sheets go from the workers to the report as text. The separators of ASCII
+// stand between the parts; clean leaves none in them.
+const (
+	unitSeparator   = "\x1f"
+	recordSeparator = "\x1e"
+)
+
+// append appends the sheet as text.
+func (s *sheet) append(out []byte) []byte {
+	out = strconv.AppendInt(out, int64(s.status), 10)
+	for _, part := range []string{s.record, s.supply, s.pairs, s.wrong, s.detail, s.caution} {
+		out = append(out, unitSeparator...)
+		out = append(out, part...)
+	}
+	return append(out, recordSeparator...)
+}
+
+// parseSheets is the reverse of append for any number of sheets.
+func parseSheets(text string) ([]sheet, error) {
+	var out []sheet
+	for text != "" {
+		one, rest, found := strings.Cut(text, recordSeparator)
+		parts := strings.Split(one, unitSeparator)
+		status, err := strconv.Atoi(parts[0])
+		if !found || len(parts) != 7 || err != nil {
+			return nil, fmt.Errorf("a sheet of the report is damaged: %.60q", one)
+		}
+		out = append(out, sheet{
+			status: record.Status(status), record: parts[1], supply: parts[2], pairs: parts[3], wrong: parts[4],
+			detail: parts[5], caution: parts[6],
+		})
+		text = rest
+	}
+	return out, nil
+}
+
+// statusWord returns the status as people read it.
+func statusWord(s record.Status) (string, ink) {
+	switch s {
+	case record.Compliant:
+		return "compliant", plainInk
+	case record.LiveFound:
+		return "LIVE", dangerInk
+	case record.NonCompliant:
+		return "NOT COMPLIANT", wrongInk
+	case record.NotJudged:
+	}
+	return "NOT JUDGED", wrongInk
+}
+
+// sheet makes the sheet of the judgement of rec, whose required pairs are pairs.
+func (t theme) sheet(rec *record.Record, j *verify.Judgement, pairs []verify.PairState) *sheet {
+	s := &sheet{status: j.Status, record: t.clean(j.Record), supply: j.Supply.String(), pairs: provedPairs(pairs)}
+	if s.supply == "" {
+		s.supply = "not stated"
+	}
+	var wrong []string
+	for _, f := range failures(j) {
+		if !slices.Contains(wrong, f.Rule.String()) {
+			wrong = append(wrong, f.Rule.String())
+		}
+	}
+	s.wrong = strings.Join(wrong, ", ")
+	if j.Status == record.Compliant {
+		s.caution = t.cautions(j)
+	} else {
+		s.detail = t.place(rec) + t.detail(j, pairs)
+	}
+	return s
+}
+
+// failures returns the failures of a record in the order of the rules, but what
+// was found live before all others: nobody may read "test there" before "do not
+// touch".
+func failures(j *verify.Judgement) []*record.Finding {
+	var out []*record.Finding
+	for i := range j.Findings {
+		if f := &j.Findings[i]; f.Severity == record.Failure {
+			out = append(out, f)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *record.Finding) int {
+		switch {
+		case a.Rule == b.Rule:
+			return 0
+		case a.Rule == record.LiveFoundRule:
+			return -1
+		case b.Rule == record.LiveFoundRule:
+			return 1
+		}
+		return 0
+	})
+	return out
+}
+
+// provedPairs returns "2 of 3", or what takes its place where no pair is required.
+func provedPairs(pairs []verify.PairState) string {
+	good := 0
+	for i := range pairs {
+		if pairs[i].State == verify.Good {
+			good++
+		}
+	}
+	if len(pairs) == 0 {
+		return "none known"
+	}
+	return number(good) + " of " + number(len(pairs))
+}
+
+// title is the line above what is said of a record.
+func (t theme) title(s *sheet) string {
+	word, ink := statusWord(s.status)
+	line := t.paint(titleInk, s.record) + "  " + t.paint(ink, word) + "  " + s.supply + ", "
+	if s.pairs == "none known" {
+		return line + "no pair required"
+	}
+	return line + s.pairs + " pairs dead and proved"
+}
+
+// place is a line that says whose record it is, as the job sheet has it; blank
+// where that says nothing.
+func (t theme) place(rec *record.Record) string {
+	if len(rec.Jobs) == 0 {
+		return ""
+	}
+	job := &rec.Jobs[0]
+	var parts []string
+	for _, part := range []string{job.Site, job.Circuit, job.Technician} {
+		if part != "" {
+			parts = append(parts, t.clean(part))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return t.paint(quietInk, strings.Join(parts, ", ")) + "\n"
+}
+
+// detail is what is said of a record that is not compliant: the picture of its
+// pairs, then each failure, then the cautions in short.
+func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
+	var b strings.Builder
+	b.WriteString("\n")
+	if len(pairs) > 0 {
+		b.WriteString(t.picture(withLive(pairs, j.Findings), 4) + "\n")
+	}
+	for i, f := range failures(j) {
+		wrong, mend := divide(t.clean(f.Message))
+		t.hang(&b, fmt.Sprintf("%2d  ", i+1), wrong, plainInk)
+		if mend != "" {
+			t.hang(&b, "    now: ", mend, titleInk)
+		}
+		t.hang(&b, "    ", t.basis(f), quietInk)
+	}
+	b.WriteString(t.cautions(j))
+	return b.String()
+}
+
+// divide takes a message apart into what is wrong and what to do about it, which
+// stands behind the last semicolon.
+func divide(message string) (wrong, mend string) {
+	if i := strings.LastIndex(message, "; "); i >= 0 {
+		return message[:i], message[i+2:]
+	}
+	return message, ""
+}
+
+// cautions is a line or two for each caution of a record. What is merely not
+// recorded, and a loose policy, stand once at the end of the report.
+func (t theme) cautions(j *verify.Judgement) string {
+	var b strings.Builder
+	for i := range j.Findings {
+		f := &j.Findings[i]
+		if f.Severity != record.Caution || f.Rule == record.NotRecorded || f.Rule == record.PolicyLoosened {
+			continue
+		}
+		t.hang(&b, " -  ", "caution: "+t.clean(f.Message)+" ("+t.basis(f)+")", plainInk)
+	}
+	return b.String()
+}
+
+// basis names the rule of a finding, its indicator and the rows it rests on, as
+// in "reprove-missing, VI-3, site.csv:14, 15".
+func (t theme) basis(f *record.Finding) string {
+	const most = 8 // rows that are listed
+	text := f.Rule.String()
+	if f.Indicator != "" {
+		text += ", " + t.clean(f.Indicator)
+	}
+	for i, pos := range f.Lines {
+		switch {
+		case i == most:
+			return text + " and " + plural(len(f.Lines)-most, "more row")
+		case i > 0 && pos.File == f.Lines[i-1].File:
+			text += ", " + strconv.Itoa(pos.Line)
+		default:
+			pos.Column = 0
+			text += ", " + t.clean(pos.String())
+		}
+	}
+	return text
+}

@@ -1,0 +1,44 @@
+package main
+
+import (
+	"io"
+	"strings"
+
+	"nilvolt/ingest"
+)
+
+// listStrays names the first rows that belong to no single record, and how many
+// there are.
+func listStrays(c *console, strays []ingest.Stray) {
+	const most = 20
+	t := theme{unicode: c.theme().unicode}
+	var b strings.Builder
+	for i := range strays[:min(len(strays), most)] {
+		b.WriteString(t.clean(strayText(&strays[i])) + "\n")
+	}
+	if more := len(strays) - most; more > 0 {
+		b.WriteString("and " + plural(more, "more row") + " of no single record\n")
+	}
+	if len(strays) > 0 {
+		b.WriteString("    mend: give the rows a record id, or have one job row name the indicator at that time\n")
+	}
+	io.WriteString(c.err, b.String())
+}
+
+// strayText says which row it is and what it fits.
+func strayText(s *ingest.Stray) string {
+	pos := s.Pos
+	pos.Column = 0
+	text := pos.String() + ": " + s.Kind.String()
+	if s.Indicator != "" {
+		text += " by " + s.Indicator
+	}
+	text += " at " + s.Time.String() + " has no record id and fits "
+	switch n := len(s.Records); {
+	case n == 0:
+		return text + "no record"
+	case n > 5:
+		return text + strings.Join(s.Records[:5], ", ") + " and " + number(n-5) + " more"
+	}
+	return text + strings.Join(s.Records, ", ")
+}

@@ -1,0 +1,210 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+
+	"github.com/spf13/cobra"
+
+	"nilvolt/ingest"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// verifyOptions are the flags of verify.
+type verifyOptions struct {
+	inputFlags
+	format  string
+	stream  bool
+	all     bool
+	explain string
+}
+
+func newVerify(c *console) *cobra.Command {
+	o := &verifyOptions{}
+	cmd := &cobra.Command{
+		Use:   "verify READINGS...",
+		Short: "Judge the isolation records of files of readings",
+		Long: `Judge every isolation record of the files and say what is wrong with it, where
+that stands, and what to do. Nothing is stored. "-" is standard input.
+
+A record is all rows of one record id over all files of the call. Files that are
+not canonical are read through a column map; nilvolt formats guess FILE proposes
+one.
+
+Exit status: 0 when every record complies and every row belongs to one record,
+1 when not, 2 when input could not be read; then nothing was judged.`,
+		Example: `  nilvolt verify site.csv --jobs jobs.csv --instruments instruments.csv
+  nilvolt verify logger.txt --map logger.yaml --jobs jobs.csv --format csv
+  nilvolt verify --explain reprove-missing`,
+		Args: func(_ *cobra.Command, args []string) error {
+			switch {
+			case o.explain != "" && len(args) > 0:
+				return hint("ask for one of them", "--explain takes no readings")
+			case o.explain == "" && len(args) == 0:
+				return hint("name one or more files, or - for standard input", "verify needs readings to judge")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := checkFormat(o.format); err != nil {
+				return err
+			}
+			if o.explain != "" {
+				return runExplain(c, o.explain, o.format)
+			}
+			return runVerify(cmd.Context(), o, args, c)
+		},
+	}
+	f := cmd.Flags()
+	f.StringArrayVar(&o.jobs, "jobs", nil, "job sheet `file`; may be given several times")
+	f.StringVar(&o.instruments, "instruments", "", "instrument register `file`")
+	f.StringVar(&o.policy, "policy", "", "site policy `file` (YAML)")
+	f.StringVar(&o.readingsMap, "map", "", "column map `file` (YAML) for every file that it has a part for")
+	f.StringVar(&o.jobsMap, "jobs-map", "", "column map `file` for the job sheets, in place of --map")
+	f.StringVar(&o.zone, "zone", "", "`zone` of times without an offset, such as Europe/Berlin, where the map names none")
+	f.BoolVar(&o.stream, "stream", false, "print verdicts as they come, without the rules across records")
+	f.BoolVar(&o.all, "all", false, "in text, list and explain every record")
+	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
+	f.StringVar(&o.explain, "explain", "", "print what a `rule` asks and why, and stop; all lists the rules")
+	completeFlags(cmd)
+	return cmd
+}
+
+// checkFormat refuses a word that is no format of results.
+func checkFormat(format string) error {
+	switch format {
+	case "text", "json", "csv":
+		return nil
+	}
+	return hint("the formats are text, json and csv", "no format is called %q", format)
+}
+
+// completeFlags tells the shell what may stand behind a flag.
+func completeFlags(cmd *cobra.Command) {
+	var rules []string
+	for _, r := range verify.Rules() {
+		rules = append(rules, r.String())
+	}
+	for flag, words := range map[string][]string{"format": {"text", "json", "csv"}, "explain": append(rules, "all")} {
+		if cmd.Flag(flag) != nil {
+			cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
+		}
+	}
+}
+
+// runVerify judges the readings and prints what came of it.
+func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *console) error {
+	in, err := o.load()
+	if err != nil {
+		return errors.Join(err, errNothingJudged)
+	}
+	bar := newProgress(c)
+	defer bar.stop()
+	set, err := ingest.Open(ctx, readings, ingest.Options{
+		Jobs: in.jobs, HasJobs: in.hasJobs, Map: in.readingsMap, Stdin: c.in, Progress: bar.update,
+	})
+	if err != nil {
+		return errors.Join(err, errNothingJudged)
+	}
+	defer set.Close()
+	var across *verify.Across
+	if !o.stream {
+		if across, err = survey(ctx, set, in); err != nil {
+			return errors.Join(err, errNothingJudged)
+		}
+	}
+	out := newOutput(o, c)
+	total, err := judge(ctx, set, in, across, out, c)
+	bar.stop()
+	if err != nil {
+		return notJudged(err, o.stream || o.format != "text")
+	}
+	return conclude(o, set, total, out, c)
+}
+
+// notJudged adds to the reason what it means for the verdicts, some of which may
+// be printed already. Where results could not be written it means nothing for them.
+func notJudged(err error, printed bool) error {
+	if _, ok := errors.AsType[*outputError](err); ok {
+		return err
+	}
+	if printed {
+		return errors.Join(err, errJudgedInPart)
+	}
+	return errors.Join(err, errNothingJudged)
+}
+
+// What is said beside the reason when not all was judged.
+var (
+	errNothingJudged = errors.New("nothing was judged")
+	errJudgedInPart  = errors.New("not everything was judged: what was printed is no answer for the whole input")
+)
+
+// survey goes over all records for the rules across records. It reads every row,
+// so a bad one is found before any verdict is printed.
+func survey(ctx context.Context, set *ingest.Set, in *inputs) (*verify.Across, error) {
+	var mu sync.Mutex
+	var surveys []*verify.Survey
+	err := set.Each(ctx, func() ingest.Visitor {
+		s := verify.NewSurvey(in.policy, in.register)
+		mu.Lock()
+		surveys = append(surveys, s)
+		mu.Unlock()
+		return func(rec *record.Record, out []byte) []byte {
+			s.Add(rec)
+			return out
+		}
+	}, func([]byte) error { return nil })
+	if err != nil {
+		return nil, err
+	}
+	return verify.NewAcross(surveys...), nil
+}
+
+// judge judges all records and hands what each worker wrote to out, in order.
+func judge(ctx context.Context, set *ingest.Set, in *inputs, across *verify.Across, out output, c *console) (*tally, error) {
+	var mu sync.Mutex
+	var tallies []*tally
+	err := set.Each(ctx, func() ingest.Visitor {
+		j := verify.NewJudge(in.policy, in.register, across)
+		t := out.tally()
+		write := out.appender()
+		mu.Lock()
+		tallies = append(tallies, t)
+		mu.Unlock()
+		return func(rec *record.Record, buf []byte) []byte {
+			judgement := j.Judge(rec)
+			t.add(judgement)
+			return write(buf, rec, judgement)
+		}
+	}, out.emit)
+	total := out.tally()
+	for _, t := range tallies {
+		total.merge(t)
+	}
+	return total, err
+}
+
+// conclude prints the end of the output, the rows of no record and the counts,
+// and returns the verdict over all as an error.
+func conclude(o *verifyOptions, set *ingest.Set, total *tally, out output, c *console) error {
+	strays := set.Strays()
+	if err := out.finish(total, len(strays)); err != nil {
+		return err
+	}
+	if err := c.out.Flush(); err != nil { // results before diagnostics
+		return err
+	}
+	listStrays(c, strays)
+	if o.stream {
+		fmt.Fprintln(c.err, "note: the rules across records were not judged (--stream)")
+	}
+	total.counts(c.err, set.Rows(), len(strays))
+	if total.compliant != total.records() || total.records() == 0 || len(strays) > 0 {
+		return errNotCompliant
+	}
+	return nil
+}
