@@ -169,8 +169,8 @@ func countText(fields int) string {
 // A file whose last line has no line end may have been cut anywhere: "23" may
 // have been "230", "VI-1" have been "VI-12", "dc" have been "dc-3-wire" and a
 // blank anything. Such a row is taken only if its last field is quoted and
-// closed, or [Column.cutSafe]. Any other is a bad row: whoever knows that the file
-// is whole adds the line end.
+// closed, if it is free text, or if it is [Column.cutSafe]. Any other is a bad row:
+// whoever knows that the file is whole adds the line end.
 func (l *Layout) cut(row string, fields []Field) *Problem {
 	last := &fields[len(fields)-1]
 	if end := row[len(row)-1]; end == '\n' || end == '\r' || last.Quoted {
@@ -180,7 +180,7 @@ func (l *Layout) cut(row string, fields []Field) *Problem {
 	if len(fields) <= len(l.Columns) {
 		c = l.Columns[len(fields)-1]
 	}
-	if c.cutSafe(last.Text) {
+	if c.isFreeText() || l.IsPlain() && c.cutSafe(last.Text) {
 		return nil
 	}
 	p := &Problem{
@@ -194,12 +194,21 @@ func (l *Layout) cut(row string, fields []Field) *Problem {
 	return p
 }
 
-// cutSafe reports whether the end of a file right behind text, in column c, takes
-// nothing away that counts: free text and columns that are ignored decide
-// nothing; times, and words of which none begins another, are not readable when cut.
+// isFreeText reports whether the text of c decides nothing.
+func (c Column) isFreeText() bool {
+	switch c {
+	case NoteColumn, SiteColumn, CircuitColumn, TechnicianColumn:
+		return true
+	}
+	return false
+}
+
+// cutSafe reports whether a plain file that ends right behind text, in column c,
+// shows by it that nothing was cut off that counts: columns that are ignored decide
+// nothing; times, and words of which none begins another, cannot be read when cut.
 func (c Column) cutSafe(text string) bool {
 	switch c {
-	case NoColumn, NoteColumn, SiteColumn, CircuitColumn, TechnicianColumn:
+	case NoColumn:
 		return true
 	case EventColumn, WaveformColumn, SwitchColumn, SideColumn, OnLoadColumn, SupplySideLiveColumn,
 		TimeColumn, StartColumn, EndColumn, ServicedColumn, WithdrawnColumn, KindColumn:
