@@ -1,4 +1,4 @@
-package nilvolt_test
+package nilvolt
 
 import (
 	"os"
@@ -62,6 +62,43 @@ func TestDocumentsPointAtWhatIsThere(t *testing.T) {
 			if _, err := os.Stat(m[1]); err != nil {
 				t.Errorf("%s speaks of `%s`: %v", path, m[1], err)
 			}
+		}
+	}
+}
+
+var (
+	identifier = regexp.MustCompile(`[A-Za-z_]\w*`)
+
+	// quotedName finds a name of the program in back quotes: one with a capital within
+	// or before it, perhaps behind a package, a type or a variable.
+	quotedName = regexp.MustCompile("`(?:[a-z]\\w*\\.|[A-Z]\\w*\\.)?([a-z]+[A-Z]\\w*|[A-Z][a-z]\\w*)`")
+)
+
+// Every name of the program that DEVELOPERS.md speaks of is in the program.
+func TestDevelopersNamesWhatIsThere(t *testing.T) {
+	known := map[string]bool{}
+	for _, folder := range goFolders(t) {
+		paths, err := filepath.Glob(filepath.Join(folder, "*.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range paths {
+			data, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, name := range identifier.FindAllString(string(data), -1) {
+				known[name] = true
+			}
+		}
+	}
+	names := quotedName.FindAllStringSubmatch(documents(t)["DEVELOPERS.md"], -1)
+	if len(names) < 20 {
+		t.Errorf("found %d names in DEVELOPERS.md", len(names))
+	}
+	for _, m := range names {
+		if !known[m[1]] {
+			t.Errorf("DEVELOPERS.md speaks of %s, which is not in the program", m[0])
 		}
 	}
 }
