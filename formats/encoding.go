@@ -180,9 +180,9 @@ func sniffUnicode(head []byte) charset {
 	const most, few = 0.4, 0.05
 	switch even, odd := float64(zeros[0]), float64(zeros[1]); {
 	case units < 2:
-	case odd > most*float64(units) && even < few*float64(units):
+	case odd > most*float64(units) && even < few*float64(units) && countControls(lowBytes(head, 0)) == 0:
 		return utf16Little
-	case even > most*float64(units) && odd < few*float64(units):
+	case even > most*float64(units) && odd < few*float64(units) && countControls(lowBytes(head, 1)) == 0:
 		return utf16Big
 	}
 	return utf8Text

@@ -1,0 +1,344 @@
+package formats
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"pgregory.net/rapid"
+
+	"nilvolt/record"
+)
+
+func TestGuessMap(t *testing.T) {
+	tests := []struct {
+		name, file string
+		sure       bool
+		want       []string // lines of the map, without the comments that say where from
+	}{
+		{
+			"canonical", "time,event,indicator,pair,volts\n2026-03-02T10:15:00Z,test,VI-1,L-N,0.2\n", true,
+			[]string{"delimiter: comma", "columns:", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair", "  volts: volts"},
+		},
+		{
+			"a logger's own form",
+			"Logger 5\nSerial: VI-03\nZone: Europe/Berlin\n\nDatum;Uhrzeit;Art;Leiter;Spannung (mV)\n02.03.2026;10:15:00;Vorprüfung;;229800,5\n14.03.2026;10:15:30;Messung;L1-Erde;200\n", true,
+			[]string{
+				"delimiter: semicolon", "header: 5", "decimal: comma", "zone: Europe/Berlin", "columns:",
+				`  time: {date: Datum, clock: Uhrzeit, layout: "d.M.yyyy H:mm:ss"}`,
+				"  event: {column: Art, words: {Vorprüfung: prove, Messung: test}}",
+				"  pair: {column: Leiter, words: {Erde: E}}",
+				`  volts: {column: "Spannung (mV)", unit: mV}`,
+				`  indicator: {preamble: '^Serial[.:=;,\s"]*([^"]+?)["\s]*$'}`,
+			},
+		},
+		{
+			"day or month first", "time,event,indicator,pair,volts\n03/04/2026 10:15:00 +01:00,test,VI-1,L-N,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:",
+				`#   time: {column: time, layout: "d/M/yyyy H:mm:ss XXX"}  # UNSURE: column 1, as in "03/04/2026 10:15:00 +01:00": no row tells which comes first, day, month or year; choose one of "d/M/yyyy H:mm:ss XXX", "M/d/yyyy H:mm:ss XXX"`,
+				"  event: event", "  indicator: indicator", "  pair: pair", "  volts: volts",
+			},
+		},
+		{
+			"a row decides", "time,event,indicator,pair,volts\n03/04/2026 10:15:00 +01:00,test,VI-1,L-N,0.2\n03/14/2026 10:15:00 +01:00,test,VI-1,L-N,0.2\n", true,
+			[]string{
+				"delimiter: comma", "columns:", `  time: {column: time, layout: "M/d/yyyy H:mm:ss XXX"}`,
+				"  event: event", "  indicator: indicator", "  pair: pair", "  volts: volts",
+			},
+		},
+		{
+			"no zone", "time,event,indicator,pair,volts\n2026-03-02 10:15:00,test,VI-1,L-N,0.2\n", false,
+			[]string{
+				"delimiter: comma",
+				"# zone: Europe/Berlin  # UNSURE: the times have no offset and nothing names their zone: write the one in which the clock of the instrument ran",
+				"columns:", `  time: {column: time, layout: "yyyy-M-d H:mm:ss"}`, "  event: event", "  indicator: indicator", "  pair: pair", "  volts: volts",
+			},
+		},
+		{
+			"decimals or thousands", "time;event;indicator;pair;volts\n2026-03-02T10:15:00Z;test;VI-1;L-N;1,234\n", false,
+			[]string{
+				"delimiter: semicolon", "columns:", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				`# UNSURE: the mark in "1,234" may be that of decimals or of thousands: say  decimal:  and  thousands:  in the map`,
+				"  volts: volts",
+			},
+		},
+		{
+			"two candidates, an unknown word, a range, no unit",
+			"time,event,indicator,pair,reading,value,range\n2026-03-02T10:15:00Z,probed,VI-1,L-N,0.2,0.3,600 V\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  time: time", "  event: event",
+				`# UNSURE: words of event that need a translation, or a pattern under skip: "probed"`,
+				"  indicator: indicator", "  pair: pair",
+				"#   volts: reading  # UNSURE: several columns may be volts: reading, value. Name one, and the others under ignore",
+				`# ignore: ["range"]  # UNSURE: it tells a range, column 7, as in "600 V": use it, or see that it changes nothing and ignore it`,
+			},
+		},
+		{
+			"nothing tells the unit", "time,event,indicator,pair,reading\n2026-03-02T10:15:00Z,test,VI-1,L-N,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				"# UNSURE: nothing tells the unit of reading: write  unit: mV, V or kV  for volts", "  volts: reading",
+			},
+		},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			g, err := GuessMap([]byte(tt.file), "f.csv")
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []string
+			for line := range strings.Lines(g.Map) {
+				text, comment, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "  # ")
+				if strings.HasPrefix(comment, "UNSURE") {
+					text += "  # " + comment
+				}
+				got = append(got, text)
+			}
+			if diff := cmp.Diff(tt.want, got[1:]); diff != "" {
+				t.Error(diff)
+			}
+			if g.Sure != tt.sure {
+				t.Errorf("sure is %v", g.Sure)
+			}
+			for line := range strings.Lines(g.Map) {
+				if !strings.Contains(line, "#") && line != "columns:\n" {
+					t.Errorf("no comment beside %q", line)
+				}
+			}
+		})
+	}
+}
+
+func TestGuessMapRefuses(t *testing.T) {
+	for _, tt := range []struct{ name, file, want string }{
+		{"empty", "", "f.csv: the file is empty"},
+		{"rubbish", "\x00\x01\x02\x03\x04", "f.csv: the file is no text: it is full of control bytes"},
+		{"prose", "Dear all\nnothing here\n", "f.csv: no rows of two columns or more that look like a log"},
+	} {
+		if g, err := GuessMap([]byte(tt.file), "f.csv"); err == nil || err.Error() != tt.want {
+			t.Errorf("%s: got %v, %v", tt.name, g, err)
+		}
+	}
+}
+
+// A logRow is one row of an invented log, and dialect the form it is written in.
+type logRow struct {
+	at               time.Time
+	event, from, to  string
+	volts            int // tenths of a volt
+	expected, source string
+}
+
+type dialect struct {
+	comma, end, encoding   string
+	decimalComma           bool
+	unit                   string // of the numbers: mV, V, kV
+	unitIn                 string // name, cell, column
+	layout                 string // of Go's time package
+	twoColumns, preamble   bool
+	names                  map[Column]string
+	prove, test, reprove   string
+	earth, line, separator string
+	order                  []int
+}
+
+func drawDialect(t *rapid.T) dialect {
+	pick := func(what string, of ...string) string { return rapid.SampledFrom(of).Draw(t, what) }
+	d := dialect{
+		comma: pick("comma", ",", ";", "\t", "|"), end: pick("end", "\n", "\r\n", "\r"),
+		encoding:     pick("encoding", "utf-8", "mark", "utf-16le", "utf-16be", "windows-1252"),
+		decimalComma: rapid.Bool().Draw(t, "decimal comma"),
+		unit:         pick("unit", "mV", "V", "kV"), unitIn: pick("unit in", "name", "cell", "column"),
+		layout:  pick("layout", time.RFC3339, "02.01.2006 15:04:05", "2006/01/02 15:04:05", "01/02/2006 3:04:05 PM", "2-Jan-2006 15:04:05"),
+		prove:   pick("prove", "prove", "Prüfung vorher", "PROOF"),
+		test:    pick("test", "test", "Messung", "Dead test"),
+		reprove: pick("reprove", "reprove", "Prüfung nachher", "prove after"),
+		earth:   pick("earth", "E", "PE", "Erde", "Ground"), line: pick("line", "L", "Phase", "Line"),
+		separator: pick("separator", "-", "/", " to ", " → "),
+		preamble:  rapid.Bool().Draw(t, "preamble"), twoColumns: rapid.Bool().Draw(t, "two columns"),
+		names: map[Column]string{
+			EventColumn: pick("event name", "event", "Ereignis", "Action"), IndicatorColumn: pick("indicator name", "indicator", "Seriennummer", "Tester"),
+			SourceColumn: pick("source name", "source", "Prüfquelle", "proving unit"), PairColumn: pick("pair name", "pair", "Leiter", "Between"),
+			VoltsColumn: pick("volts name", "volts", "Spannung", "U", "Messwert"), ExpectedColumn: pick("expected name", "expected", "Soll"),
+		},
+		order: rapid.Permutation([]int{0, 1, 2, 3, 4, 5, 6, 7}).Draw(t, "order"),
+	}
+	if d.encoding == "windows-1252" && d.separator == " → " {
+		d.separator = " to "
+	}
+	if d.layout == time.RFC3339 || !strings.Contains(d.layout, " ") {
+		d.twoColumns = false
+	}
+	d.preamble = d.preamble || d.layout != time.RFC3339 // it names the zone
+	return d
+}
+
+func (d dialect) number(tenths int) string {
+	text := map[string]string{
+		"mV": fmt.Sprintf("%d", tenths*100), "V": fmt.Sprintf("%d.%d", tenths/10, tenths%10), "kV": fmt.Sprintf("%d.%04d", tenths/10000, tenths%10000),
+	}[d.unit]
+	if d.decimalComma {
+		text = strings.Replace(text, ".", ",", 1)
+	}
+	if d.unitIn == "cell" {
+		text += " " + d.unit
+	}
+	return text
+}
+
+func (d dialect) write(rows []logRow) []byte {
+	name := func(c Column) string {
+		if d.unitIn == "name" && (c == VoltsColumn || c == ExpectedColumn) {
+			return d.names[c] + " (" + d.unit + ")"
+		}
+		return d.names[c]
+	}
+	table := [][]string{{"Timestamp", name(EventColumn), name(IndicatorColumn), name(SourceColumn), name(PairColumn), name(VoltsColumn), name(ExpectedColumn), "Remark"}}
+	if d.twoColumns {
+		table[0] = append(table[0], "Time")
+		table[0][0] = "Date"
+	}
+	if d.unitIn == "column" {
+		table[0] = append(table[0], "Unit")
+	}
+	for _, r := range rows {
+		event := map[string]string{"prove": d.prove, "test": d.test, "reprove": d.reprove}[r.event]
+		pair, expected := "", ""
+		if r.from != "" {
+			names := map[string]string{"E": d.earth, "L": d.line, "N": "N"}
+			pair = names[r.from] + d.separator + names[r.to]
+		}
+		if r.expected != "" {
+			expected = d.number(2300)
+			if d.unitIn == "column" {
+				expected = "230 V"
+			}
+		}
+		at := r.at.Format(d.layout)
+		row := []string{at, event, "VI-7", r.source, pair, d.number(r.volts), expected, "é"}
+		if d.twoColumns {
+			date, clock, _ := strings.Cut(at, " ")
+			row[0] = date
+			row = append(row, clock)
+		}
+		if d.unitIn == "column" {
+			row = append(row, d.unit)
+		}
+		table = append(table, row)
+	}
+	var b strings.Builder
+	if d.preamble {
+		b.WriteString("Logger of nobody" + d.end + "Zone: Europe/Berlin" + d.end)
+	}
+	for _, row := range table {
+		shuffled := slices.Clone(row)
+		for i, from := range d.order {
+			shuffled[i] = row[from]
+		}
+		for i := range shuffled {
+			if strings.Contains(shuffled[i], d.comma) {
+				shuffled[i] = `"` + shuffled[i] + `"`
+			}
+		}
+		b.WriteString(strings.Join(shuffled, d.comma) + d.end)
+	}
+	return d.encode(b.String())
+}
+
+func (d dialect) encode(text string) []byte {
+	var out string
+	var err error
+	switch d.encoding {
+	case "utf-8":
+		out = text
+	case "mark":
+		out = byteOrderMark + text
+	case "utf-16le":
+		out, err = unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewEncoder().String(text)
+	case "utf-16be":
+		out, err = unicode.UTF16(unicode.BigEndian, unicode.IgnoreBOM).NewEncoder().String(text)
+	case "windows-1252":
+		out, err = charmap.Windows1252.NewEncoder().String(text)
+	}
+	if err != nil {
+		panic(err)
+	}
+	return []byte(out)
+}
+
+// Whatever dialect a log is written in, a guess that is sure reads it as the rows
+// that were written.
+func TestGuessReadsDialects(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sure, total := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		d := drawDialect(t)
+		day := rapid.IntRange(13, 28).Draw(t, "day") // so that a row tells day from month
+		start := time.Date(2026, time.Month(rapid.IntRange(4, 9).Draw(t, "month")), day, rapid.IntRange(1, 22).Draw(t, "hour"), 15, 0, 0, berlin)
+		rows := []logRow{
+			{start, "prove", "", "", rapid.IntRange(2200, 2400).Draw(t, "proof"), "230", "PU-1"},
+			{start.Add(20 * time.Second), "test", "L", "N", rapid.IntRange(1, 99).Draw(t, "L-N"), "", ""},
+			{start.Add(30 * time.Second), "test", "L", "E", rapid.IntRange(1, 99).Draw(t, "L-E"), "", ""},
+			{start.Add(40 * time.Second), "test", "N", "E", 1, "", ""},
+			{start.Add(60 * time.Second), "reprove", "", "", 2299, "230", "PU-1"},
+		}
+		data := d.write(rows)
+		g, err := GuessMap(data, "log.txt")
+		if err != nil {
+			t.Fatal(err)
+		}
+		total++
+		if !g.Sure {
+			return
+		}
+		sure++
+		m := mustMap(t, g.Map)
+		text, err := textOf(data, "log.txt", m.section(readingsFile, "log.txt"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := Bind(text, "log.txt", m)
+		if err != nil {
+			t.Fatal(errorText(err))
+		}
+		var got []string
+		bad := eachRow(text, "log.txt", l, func(row *Row, pos record.Pos) []*Problem {
+			var ev record.Event
+			var job record.Job
+			_, _, problems := DecodeRow(row, pos, &ev, &job)
+			got = append(got, eventLine(ev))
+			return problems
+		})
+		if bad.Total > 0 {
+			t.Fatal(errorText(bad))
+		}
+		var want []string
+		for _, r := range rows {
+			want = append(want, fmt.Sprint(r.at.Unix(), " ", r.event, " VI-7 ", r.source, " ", r.from, "-", r.to, " ", record.Volts(float64(r.volts)/10), " ", r.expected))
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("%s\n%s", diff, g.Map)
+		}
+	})
+	if sure*3 < total {
+		t.Errorf("sure of %d in %d dialects: the test shows little", sure, total)
+	}
+}
+
+func eventLine(ev record.Event) string {
+	expected := ""
+	if ev.HasExpected {
+		expected = fmt.Sprint(float64(ev.Expected))
+	}
+	return fmt.Sprint(ev.Time.Unix(), " ", ev.Kind, " ", ev.Indicator, " ", ev.Source, " ", ev.Pair, " ", ev.Volts.Volts, " ", expected)
+}

@@ -1,0 +1,161 @@
+package formats
+
+import (
+	"strconv"
+	"strings"
+)
+
+// guessVolts writes a column of voltages: its unit, and what its numbers tell of
+// the decimal mark.
+func (g *guesser) guessVolts(c Column, at int) {
+	cells := g.cells(at)
+	comment := g.describe(at)
+	g.guessMarks(cells, c)
+	var options []string
+	named := ""
+	if g.header != nil {
+		_, named = cutNameUnit(g.header[at])
+	}
+	bare, units := bareNumbers(cells)
+	unitAt, hasUnit := g.findUnitColumn()
+	switch {
+	case hasUnit && c == VoltsColumn:
+		g.used[unitAt] = true
+		options = append(options, "unit_column: "+g.ref(unitAt))
+		comment += "; the unit stands in column " + strconv.Itoa(unitAt+1)
+		if bad := g.unknownUnits(unitAt); len(bad) > 0 {
+			g.doubt("", "units that are no voltage: "+strings.Join(bad, ", ")+". Name the column that tells the function, or skip these rows")
+		}
+	case named != "":
+		u, _ := parseUnit(named)
+		options = append(options, "unit: "+unitName(u))
+		comment += "; the name tells the unit"
+	case bare == 0 && units > 0:
+		comment += "; every number has its unit"
+	case hasUnit && bare > 0:
+		g.doubt("", "is "+g.ref(at)+" in the unit of the unit column? Write  unit_column:  or  unit:  for "+c.String())
+	case g.header != nil && strings.Contains(nameKey(g.header[at]), "volt") && !strings.Contains(nameKey(g.header[at]), "voltage"):
+		comment += "; the name tells the unit"
+	case c == ExpectedColumn && foldWord(g.header[at]) == "expected":
+		comment += "; the name is canonical, volts"
+	case c == StageColumn || c == NominalColumn:
+	case bare > 0:
+		g.doubt("", "nothing tells the unit of "+g.ref(at)+": write  unit: mV, V or kV  for "+c.String())
+	}
+	if waveform := g.nameWaveform(at); waveform != "" && c == VoltsColumn {
+		g.say("  waveform: {value: "+waveform+"}", "the name of "+g.ref(at))
+	}
+	g.sayColumn(c, at, strings.Join(options, ", "), comment)
+}
+
+// nameWaveform is the waveform in the name of a column, where no column tells it.
+func (g *guesser) nameWaveform(at int) string {
+	for other, name := range g.header {
+		if c := readingColumns.column(nameKey(name)); other != at && c == WaveformColumn || tellsByName(name) == "a function" {
+			return ""
+		}
+	}
+	return waveformOfName(g.header[at])
+}
+
+func unitName(u unit) string {
+	return map[int]string{-6: "uV", -3: "mV", 0: "V", 3: "kV"}[u.exponent]
+}
+
+func (g *guesser) findUnitColumn() (int, bool) {
+	for at, name := range g.header {
+		if tellsByName(name) == "a unit" {
+			if _, unit := cutNameUnit(name); unit == "" {
+				return at, true
+			}
+		}
+	}
+	return 0, false
+}
+
+// unknownUnits returns the cells of a unit column that are no voltage unit.
+func (g *guesser) unknownUnits(at int) []string {
+	var bad []string
+	for _, cell := range g.cells(at) {
+		if _, ok := parseUnit(cell); !ok && len(bad) < 5 {
+			bad = append(bad, strconv.Quote(clip(cell)))
+		}
+	}
+	return bad
+}
+
+// bareNumbers counts the numbers without and with a unit behind them.
+func bareNumbers(cells []string) (bare, units int) {
+	for _, cell := range cells {
+		digits := strings.LastIndexAny(cell, "0123456789")
+		switch {
+		case digits < 0 || cell[0] == '>':
+		case strings.TrimSpace(cell[digits+1:]) == "":
+			bare++
+		default:
+			units++
+		}
+	}
+	return bare, units
+}
+
+// guessMarks guesses decimal and thousands marks from numbers.
+func (g *guesser) guessMarks(cells []string, c Column) {
+	forms := []numberForm{{}, {comma: true}, {thousands: ','}, {comma: true, thousands: '.'}, {thousands: '\''}, {thousands: ' '}, {comma: true, thousands: ' '}}
+	if g.numberSample != "" {
+		forms = []numberForm{g.numbers} // another column has decided
+	}
+	var fits []numberForm
+	for _, f := range forms {
+		if f.fits(cells) {
+			fits = append(fits, f)
+		}
+	}
+	sample := ""
+	for _, cell := range cells {
+		if strings.ContainsAny(cell, ",.'") {
+			sample = cell
+		}
+	}
+	switch {
+	case sample == "" || g.numberSample != "" && len(fits) > 0:
+	case len(fits) == 0:
+		g.doubt("", "numbers of "+c.String()+" in no form that is known, as in "+strconv.Quote(clip(sample)))
+	case fits[0] == (numberForm{}) && mayBeThousands(cells, "."), fits[0].comma && mayBeThousands(cells, ","):
+		g.doubt("", "the mark in "+strconv.Quote(clip(sample))+" may be that of decimals or of thousands: say  decimal:  and  thousands:  in the map")
+	default:
+		g.numbers, g.numberSample = fits[0], strconv.Quote(clip(sample))
+	}
+}
+
+// fits reports whether all numbers of cells can be read.
+func (f numberForm) fits(cells []string) bool {
+	for _, cell := range cells {
+		if strings.ContainsAny(cell, "0123456789") && cell[0] != '>' {
+			if _, _, err := f.cut(cell); err != nil {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// mayBeThousands reports whether every number that has the mark has three digits
+// behind it, once or more, and nothing tells that it is the decimal mark: a
+// number below 1, or more than three digits before the mark.
+func mayBeThousands(cells []string, mark string) bool {
+	seen := false
+	for _, cell := range cells {
+		number := strings.TrimLeft(cell, "+-\u2212")
+		end := len(number) - len(strings.TrimLeft(number, "0123456789.,"))
+		whole, rest, found := strings.Cut(number[:end], mark)
+		if !found {
+			continue
+		}
+		if len(rest) != 3 || whole == "0" || len(whole) > 3 || whole == "" {
+			return false
+		}
+		seen = true
+	}
+	return seen
+}
