@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/csv"
 	"encoding/json"
@@ -159,22 +160,29 @@ func runGenerate(args []string, w io.Writer) error {
 	return json.NewEncoder(w).Encode(t)
 }
 
-// generateApart is runGenerate in a process of its own. What a process starts
-// inherits the peak memory that it had itself, so the one that measures must
-// stay small.
+// generateApart is runGenerate in a process of its own.
 func generateApart(ctx context.Context, readings string, rows int, shuffle bool) (tally, error) {
-	self, err := os.Executable()
+	var out bytes.Buffer
+	err := runApart(ctx, &out, "generate", fmt.Sprintf("-rows=%d", rows), fmt.Sprintf("-shuffle=%t", shuffle), readings)
 	if err != nil {
 		return tally{}, err
 	}
-	cmd := exec.CommandContext(ctx, self, "generate",
-		fmt.Sprintf("-rows=%d", rows), fmt.Sprintf("-shuffle=%t", shuffle), readings)
-	cmd.Stderr = os.Stderr
-	out, err := cmd.Output()
-	if err != nil {
-		return tally{}, fmt.Errorf("generate: %w", err)
-	}
 	var t tally
-	err = json.Unmarshal(out, &t)
+	err = json.Unmarshal(out.Bytes(), &t)
 	return t, err
+}
+
+// runApart lets the benchmark call itself. What a process starts inherits the peak
+// memory that it had itself, so the one that measures must stay small.
+func runApart(ctx context.Context, out io.Writer, args ...string) error {
+	self, err := os.Executable()
+	if err != nil {
+		return err
+	}
+	cmd := exec.CommandContext(ctx, self, args...)
+	cmd.Stdout, cmd.Stderr = out, os.Stderr
+	if err := cmd.Run(); err != nil {
+		return fmt.Errorf("%s: %w", args[0], err)
+	}
+	return nil
 }

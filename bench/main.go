@@ -72,8 +72,8 @@ func main() {
 // has told which.
 var errNotMet = errors.New("a target was missed")
 
-// run does what args say. The words read and generate are also how the benchmark
-// calls itself, to measure or to keep its memory apart in a process of its own.
+// run does what args say. The words read, generate and variants are also how the
+// benchmark calls itself, to be measured or to use memory in a process apart.
 func run(ctx context.Context, args []string) error {
 	if len(args) > 0 {
 		switch args[0] {
@@ -81,6 +81,8 @@ func run(ctx context.Context, args []string) error {
 			return runRead(args[1:])
 		case "generate":
 			return runGenerate(args[1:], os.Stdout)
+		case "variants":
+			return runVariants(args[1:])
 		}
 	}
 	var o options

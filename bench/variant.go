@@ -45,14 +45,13 @@ func measureVariants(ctx context.Context, o options, programs []contender, dir s
 	if err != nil {
 		return err
 	}
+	if err := runApart(ctx, io.Discard, "variants", source, dir); err != nil {
+		return err
+	}
 	var forms []contender
 	var inputs []string
 	for _, v := range variants {
-		c, err := v.prepare(dir, source, programs[0])
-		if err != nil {
-			return fmt.Errorf("%s: %w", v.name, err)
-		}
-		forms = append(forms, c)
+		forms = append(forms, v.contender(dir, programs[0]))
 		input := filepath.Join(dir, v.file)
 		inputs = append(inputs, input)
 		if _, err := warm(input); err != nil {
@@ -79,25 +78,39 @@ func measureVariants(ctx context.Context, o options, programs []contender, dir s
 	return nil
 }
 
-// prepare writes the variant and its map into dir and returns how plain is to be
-// called to read it.
-func (v *variant) prepare(dir, source string, plain contender) (contender, error) {
-	if err := v.writeFile(filepath.Join(dir, v.file), source); err != nil {
-		return contender{}, err
-	}
+// contender returns how plain is to be called to read the variant in dir.
+func (v *variant) contender(dir string, plain contender) contender {
 	c := plain
 	c.title = v.name
-	if v.columnMap == "" {
-		return c, nil
+	if v.columnMap != "" {
+		c.args = func(input, out string) []string {
+			return append(plain.args(input, out), "--map", v.mapFile(dir))
+		}
 	}
-	mapFile := filepath.Join(dir, v.file+".yaml")
-	if err := os.WriteFile(mapFile, []byte(v.columnMap), 0o666); err != nil {
-		return contender{}, err
+	return c
+}
+
+func (v *variant) mapFile(dir string) string { return filepath.Join(dir, v.file+".yaml") }
+
+// runVariants writes all variants of a canonical file, with their maps, into a
+// folder.
+func runVariants(args []string) error {
+	if len(args) != 2 {
+		return errors.New("variants takes a file of readings and the folder to write to")
 	}
-	c.args = func(input, out string) []string {
-		return append(plain.args(input, out), "--map", mapFile)
+	source, dir := args[0], args[1]
+	for _, v := range variants {
+		if err := v.writeFile(filepath.Join(dir, v.file), source); err != nil {
+			return fmt.Errorf("%s: %w", v.name, err)
+		}
+		if v.columnMap == "" {
+			continue
+		}
+		if err := os.WriteFile(v.mapFile(dir), []byte(v.columnMap), 0o666); err != nil {
+			return err
+		}
 	}
-	return c, nil
+	return nil
 }
 
 func (v *variant) writeFile(name, source string) error {
