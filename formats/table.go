@@ -29,15 +29,31 @@ func textOf(data []byte, name string, s *section) (string, error) {
 }
 
 // eachRow hands every row behind the header of text to use, as canonical text by
-// column. Rows whose fields are all blank are passed over; a file without any
-// other is an error. It gives up behind a row whose form is wrong, for nobody
-// knows where the next one begins.
+// column. Rows that the map skips are passed over.
 func eachRow(text, name string, l *Layout, use func(row *Row, pos record.Pos) []*Problem) *BadRows {
+	return eachFields(text, name, l, func(fields []Field, text string, pos record.Pos) []*Problem {
+		var row Row
+		kind, _, problems := l.canonical(fields, &row)
+		if p := l.cut(text, fields); p != nil && len(problems) == 0 {
+			problems = append(problems, p)
+		}
+		if kind == Skipped || len(problems) > 0 {
+			return problems
+		}
+		return use(&row, pos)
+	})
+}
+
+// eachFields hands every row behind the header of text to use, with its text.
+// Rows whose fields are all blank are passed over; a file without any other is an
+// error. It gives up behind a row whose form is wrong, for nobody knows where the
+// next one begins.
+func eachFields(text, name string, l *Layout, use func(fields []Field, text string, pos record.Pos) []*Problem) *BadRows {
 	bad := &BadRows{}
 	var fields []Field
 	empty := true
 	pos := record.Pos{File: name, Line: l.FirstLine}
-	for rest := text[l.FirstRow:]; rest != ""; {
+	for rest := text[min(int(l.FirstRow), len(text)):]; rest != ""; {
 		var n, lines int
 		var problem *Problem
 		fields, n, lines, problem = SplitRow(rest, l.Comma, fields[:0])
@@ -45,9 +61,11 @@ func eachRow(text, name string, l *Layout, use func(row *Row, pos record.Pos) []
 			bad.Add(problem.At(pos))
 			return bad
 		}
-		empty = empty && allBlank(fields)
-		for _, p := range useRow(l, rest[:n], fields, use, pos) {
-			bad.Add(p.At(pos))
+		if !allBlank(fields) {
+			empty = false
+			for _, p := range use(fields, rest[:n], pos) {
+				bad.Add(p.At(pos))
+			}
 		}
 		pos.Line += lines + 1
 		rest = rest[n:]
@@ -56,21 +74,6 @@ func eachRow(text, name string, l *Layout, use func(row *Row, pos record.Pos) []
 		bad.Add(formError(name, 0, "no row behind the header", "see whether the file is complete"))
 	}
 	return bad
-}
-
-func useRow(l *Layout, text string, fields []Field, use func(*Row, record.Pos) []*Problem, pos record.Pos) []*Problem {
-	if allBlank(fields) {
-		return nil
-	}
-	var row Row
-	kind, _, problems := l.canonical(fields, &row)
-	if p := l.cut(text, fields); p != nil && len(problems) == 0 {
-		problems = append(problems, p)
-	}
-	if kind == Skipped || len(problems) > 0 {
-		return problems
-	}
-	return use(&row, pos)
 }
 
 // allBlank reports whether a row holds nothing but blanks.
