@@ -66,7 +66,7 @@ func (d *Decoder) fastTime(text string, i int) (end int, ok bool) {
 	}
 	end = fieldEnd(text, i, d.layout.Comma)
 	field := text[i:end]
-	if d.state.set(TimeColumn, field) != nil {
+	if !d.set(TimeColumn, field) {
 		return 0, false
 	}
 	if d.state.event.Time.IsSet() {

@@ -97,7 +97,12 @@ func NewDecoder(l *Layout, file string) *Decoder {
 
 // Reset makes d forget the texts that it has seen.
 func (d *Decoder) Reset() {
-	// A zero rowState is what a row of blank fields decodes to.
+	d.forget()
+	d.row = Last{}
+}
+
+// forget makes a row of blank fields the row before: that is what a zero rowState is.
+func (d *Decoder) forget() {
 	d.state = rowState{}
 	d.state.event.Pos.File = d.file
 	for k := range d.steps {
@@ -108,7 +113,16 @@ func (d *Decoder) Reset() {
 	}
 	d.jobRow++
 	d.changed = true
-	d.row = Last{}
+}
+
+// set decodes the text of one column into d.state. When it is refused, nobody
+// knows what it has left there.
+func (d *Decoder) set(c Column, text string) bool {
+	if d.state.set(c, text) != nil {
+		d.forget()
+		return false
+	}
+	return true
 }
 
 // Last returns what is known of the row that Next decoded last. It is valid until
@@ -232,7 +246,7 @@ func (d *Decoder) change(b *fieldBefore, text string) bool {
 	if b.text == text || b.column == NoColumn {
 		return true
 	}
-	if d.state.set(b.column, text) != nil {
+	if !d.set(b.column, text) {
 		return false
 	}
 	b.text = text
@@ -281,7 +295,7 @@ func (d *Decoder) fastVolts(text string, i int, sep byte) (end int, ok bool) {
 		return end, true
 	}
 	end = fieldEnd(text, i, d.layout.Comma)
-	return end, d.state.set(VoltsColumn, text[i:end]) == nil
+	return end, d.set(VoltsColumn, text[i:end])
 }
 
 var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
@@ -311,7 +325,7 @@ func (d *Decoder) fastConductor(text string, i int, st *step, c *record.Conducto
 		}
 	}
 	end = fieldEnd(text, i, d.layout.Comma)
-	return end, d.state.set(st.column, text[i:end]) == nil
+	return end, d.set(st.column, text[i:end])
 }
 
 // slow decodes any row, by SplitRow and DecodeRow, and says what is wrong with it.
@@ -340,12 +354,13 @@ func (d *Decoder) slow(text string, line int, ev *record.Event) (n, lines int, o
 		d.hide(text)
 		return n, lines, BadRow
 	}
-	id, hasJob, problems := DecodeRow(&row, record.Pos{File: d.file, Line: line}, ev, &d.slowJob)
+	_, hasJob, problems := DecodeRow(&row, record.Pos{File: d.file, Line: line}, ev, &d.slowJob)
 	d.problems = append(d.problems, problems...)
 	if p := d.layout.cut(text[:n], fields); p != nil {
 		d.problems = append(d.problems, p)
 	}
 	d.jobRow++
+	id := trim(row[RecordColumn].Text) // as Form has it, even where it is refused
 	d.row = Last{ID: id, Known: true, Clean: true, HasJob: hasJob, Job: &d.slowJob, JobRow: -d.jobRow}
 	if len(d.problems) > 0 {
 		return n, lines, BadRow
