@@ -19,7 +19,7 @@ be read; nothing is ever guessed when records are judged.
 
 Work in this order: formats guess, look at what is unsure, formats check, verify.`,
 	}
-	cmd.AddCommand(newGuess(c))
+	cmd.AddCommand(newGuess(c), newCheck(c))
 	return cmd
 }
 

@@ -166,7 +166,9 @@ func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
 	var b strings.Builder
 	b.WriteString("\n")
 	if len(pairs) > 0 {
-		b.WriteString(t.picture(withLive(pairs, j.Findings), 4) + "\n")
+		b.WriteString(t.picture(withLive(pairs, j.Findings), 4))
+		t.showings(&b, pairs)
+		b.WriteString("\n")
 	}
 	for i, f := range failures(j) {
 		wrong, mend := divide(t.clean(f.Message))
@@ -178,6 +180,29 @@ func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
 	}
 	b.WriteString(t.cautions(j))
 	return b.String()
+}
+
+// showings says what the indicator showed where it counts and is not dead.
+func (t theme) showings(b *strings.Builder, pairs []verify.PairState) {
+	const most = 8
+	n := 0
+	for i := range pairs {
+		p := &pairs[i]
+		if p.Printed == "" || p.State == verify.Good || p.State == verify.Unproved {
+			continue
+		}
+		if n++; n > most {
+			continue
+		}
+		text := p.Tested.String()
+		if p.Tested.Point != "" {
+			text += " at " + p.Tested.Point
+		}
+		t.hang(b, "    ", t.clean(text+" showed "+p.Printed+" at "+p.Time.Clock()), plainInk)
+	}
+	if n > most {
+		b.WriteString("    and " + plural(n-most, "more pair") + "\n")
+	}
 }
 
 // divide takes a message apart into what is wrong and what to do about it, which

@@ -93,6 +93,24 @@ func TestLiveComesFirst(t *testing.T) {
 	}
 }
 
+// TestSheetSaysWhatWasShown tells the voltage where it is the trouble.
+func TestSheetSaysWhatWasShown(t *testing.T) {
+	pairs := statesOf(t, "L-N dead, L-E RESIDUAL left, N-E UNREADABLE")
+	at, err := record.ParseInstant("2026-03-02T10:15:07+01:00")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range pairs {
+		pairs[i].Printed, pairs[i].Time = []string{"0.2", "18.4", "-\x1b-"}[i], at
+	}
+	var b strings.Builder
+	theme{width: 80}.showings(&b, pairs)
+	const want = "    L-E at left showed 18.4 at 10:15:07\n    N-E showed -\\x1b- at 10:15:07\n"
+	if diff := cmp.Diff(want, b.String()); diff != "" {
+		t.Error(diff)
+	}
+}
+
 // TestColourOnlyRepeats takes the colour out again: nothing may be lost.
 func TestColourOnlyRepeats(t *testing.T) {
 	th := theme{width: 80, colour: true}
