@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -209,7 +210,8 @@ func (g *guesser) guessWindows1252(data []byte) {
 		}
 		line := bytes.Count(data[:i], []byte("\n")) + 1
 		comment := fmt.Sprintf("line %d holds the byte 0x%02x, which is not UTF-8", line, c)
-		if undefined := bytes.ContainsAny(data, "\x81\x8d\x8f\x90\x9d"); undefined {
+		const undefined = "\x81\x8d\x8f\x90\x9d" // bytes, not characters
+		if slices.ContainsFunc(data, func(c byte) bool { return strings.IndexByte(undefined, c) >= 0 }) {
 			break
 		}
 		g.say("encoding: windows-1252", comment)
@@ -224,6 +226,7 @@ func (g *guesser) guessSheet(data []byte, form Form) (Form, error) {
 	if err != nil {
 		return form, form.workbookError(err)
 	}
+	form.header = headerSpec{} // not known yet
 	var filled []string
 	for _, s := range b.sheets {
 		has, err := b.hasCells(s)

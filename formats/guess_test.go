@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/xuri/excelize/v2"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
 	"pgregory.net/rapid"
@@ -341,4 +342,43 @@ func eventLine(ev record.Event) string {
 		expected = fmt.Sprint(float64(ev.Expected))
 	}
 	return fmt.Sprint(ev.Time.Unix(), " ", ev.Kind, " ", ev.Indicator, " ", ev.Source, " ", ev.Pair, " ", ev.Volts.Volts, " ", expected)
+}
+
+// Sheets have no blank cells at the end of a row; a title stands above the header.
+func TestGuessMapOfWorkbook(t *testing.T) {
+	book := excelizeBook(t, func(f *excelize.File) error {
+		for i, row := range [][]any{
+			{"Round of Saturday"},
+			{"Time", "Event", "Indicator", "Pair", "Volts", "Source", "Expected"},
+			{"2026-03-02T10:14:00Z", "prove", "VI-1", nil, 249.8, "PU-1", 250.0},
+			{"2026-03-02T10:15:00Z", "test", "VI-1", "L-N", 0.2},
+			{"2026-03-02T10:15:30Z", "test", "VI-1", "L-E", 0.4},
+			{"2026-03-02T10:16:00Z", "test", "VI-1", "N-E", 0.1},
+		} {
+			if err := f.SetSheetRow("Sheet1", fmt.Sprintf("A%d", i+1), &row); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	got, err := GuessMap(book, "round.xlsx")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{"header: 2", "  pair: Pair", "  source: Source", "  expected: Expected"} {
+		if !strings.Contains(got.Map, "\n"+line+" ") {
+			t.Errorf("no line %q in\n%s", line, got.Map)
+		}
+	}
+}
+
+// 0xb0 is the degree sign of Windows-1252.
+func TestGuessMapOfWindows1252(t *testing.T) {
+	got, err := GuessMap([]byte("time,event,indicator,pair,volts,note\n2026-03-02T10:15:00Z,test,VI-1,L-N,0.2,17 \xb0C\n"), "log.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := "\nencoding: windows-1252  # line 2 holds the byte 0xb0"; !strings.Contains(got.Map, want) {
+		t.Errorf("no line %q in\n%s", want, got.Map)
+	}
 }

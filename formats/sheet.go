@@ -18,7 +18,7 @@ type sheetCopier struct {
 	cells  []string
 	filled int // cells of the row that have a place
 	header int // row of the header, as far as it is known
-	width  int // cells of the header, or of the first row where there is none
+	width  int // cells of the header, of the first row where there is none, of the widest so far where nobody knows
 }
 
 // copySheet writes the rows of a sheet. A part that is cut short is an error of
@@ -127,7 +127,10 @@ func (c *sheetCopier) endRow() error {
 			}
 		}
 	}
-	if c.width == 0 && (c.row == c.header || c.book.form.header.none) {
+	switch unknown := c.book.form.header == (headerSpec{}); {
+	case unknown:
+		c.width = max(c.width, len(c.cells))
+	case c.width == 0 && (c.row == c.header || c.book.form.header.none):
 		c.width = len(c.cells)
 	}
 	return c.out.WriteByte('\n') // a bufio.Writer keeps the first error
