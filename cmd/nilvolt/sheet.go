@@ -173,7 +173,10 @@ func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
 	for i, f := range failures(j) {
 		wrong, mend := divide(t.clean(f.Message))
 		t.hang(&b, fmt.Sprintf("%2d  ", i+1), wrong, plainInk)
-		if mend != "" {
+		// Where something is live the whole isolation is to be repeated: nobody may
+		// pick "test there" from among other things to do.
+		covered := j.Status == record.LiveFound && f.Rule.IsCore() && f.Rule != record.LiveFoundRule
+		if mend != "" && !covered {
 			t.hang(&b, "    now: ", mend, titleInk)
 		}
 		t.hang(&b, "    ", t.basis(f), quietInk)

@@ -87,6 +87,7 @@ func TestLiveComesFirst(t *testing.T) {
     now: do not touch
     live-found, VI-3
  2  no reading that counts for L-E
+    pair-missing
 `
 	if !strings.HasPrefix(s.detail, want) {
 		t.Error(cmp.Diff(want, s.detail))

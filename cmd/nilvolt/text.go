@@ -29,6 +29,9 @@ const (
 	// many compliant ones have their cautions listed, without being asked for.
 	mostDetails  = 200
 	mostCautions = 20
+	// longestID is how many columns of the table a record id may take; a longer
+	// one is whole all the same and pushes its own line to the right.
+	longestID = 32
 )
 
 // closing ends every text report.
@@ -187,6 +190,7 @@ func (r *textReport) table(b *strings.Builder, t *tally) {
 			widths[i] = max(widths[i], columnsOf(rows[k].cells()[i]))
 		}
 	}
+	widths[0] = min(widths[0], longestID)
 	last := len(tableHead) - 1
 	room := r.theme.width
 	for _, w := range widths[:last] {
