@@ -188,15 +188,15 @@ func (t theme) previewTable(b *strings.Builder, table [][]string) bool {
 		return false
 	}
 	for i, line := range table {
-		text := ""
+		var text strings.Builder
 		for k, cell := range line {
-			text += pad(cell, widths[k]+2)
+			text.WriteString(pad(cell, widths[k]+2))
 		}
 		ink := plainInk
 		if i == 0 {
 			ink = quietInk
 		}
-		b.WriteString(t.paint(ink, strings.TrimRight(text, " ")) + "\n")
+		b.WriteString(t.paint(ink, strings.TrimRight(text.String(), " ")) + "\n")
 	}
 	return true
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"strings"
 	"syscall"
@@ -21,13 +20,13 @@ import (
 
 // diagnose writes err, and what to do about it where that is known.
 func (c *console) diagnose(err error) {
-	if err == nil || err == errNotCompliant || err == errUnsure {
+	if err == nil || isVerdict(err) {
 		return
 	}
 	var text strings.Builder
 	plain := theme{width: 1 << 20, unicode: c.theme().unicode}
 	plain.explainError(&text, err)
-	io.WriteString(c.err, text.String())
+	fmt.Fprint(c.err, text.String())
 }
 
 // explainError writes err and each of the errors that were joined in it.

@@ -17,11 +17,17 @@ var errUnsure = errors.New("not every line of the map is sure")
 
 // exitCode returns the code for what a command returned.
 func exitCode(err error) int {
-	switch {
-	case err == nil:
+	if err == nil {
 		return exitCompliant
-	case err == errNotCompliant || err == errUnsure: // joined with another error it is that error
+	}
+	if isVerdict(err) {
 		return exitNotCompliant
 	}
 	return exitUnread
+}
+
+// isVerdict reports whether err is a verdict and nothing else. Joined with
+// another error it is that error that counts.
+func isVerdict(err error) bool {
+	return err == errNotCompliant || err == errUnsure //nolint:errorlint // a wrapped verdict is none
 }

@@ -3,8 +3,8 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
-	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"nilvolt/record"
@@ -43,15 +43,14 @@ func runExplain(c *console, name, format string) error {
 		}
 		return nil
 	case "csv":
-		w := csv.NewWriter(c.out)
-		w.UseCRLF = true
-		w.Write([]string{"rule", "severity", "core", "asks", "why", "source", "mend"})
+		rows := [][]string{{"rule", "severity", "core", "asks", "why", "source", "mend"}}
 		for _, r := range rules {
 			e := explain(r)
-			w.Write([]string{e.Rule, e.Severity, fmt.Sprint(e.Core), e.Asks, e.Why, e.Source, e.Mend})
+			rows = append(rows, []string{e.Rule, e.Severity, strconv.FormatBool(e.Core), e.Asks, e.Why, e.Source, e.Mend})
 		}
-		w.Flush()
-		return w.Error()
+		w := csv.NewWriter(c.out)
+		w.UseCRLF = true
+		return w.WriteAll(rows)
 	}
 	if name == "all" {
 		return listRules(c, rules)

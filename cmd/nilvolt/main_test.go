@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"flag"
 	"fmt"
@@ -42,7 +43,9 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// scriptExits runs a program and asks for its exit code: exits 2 nilvolt verify x.csv
+// scriptExits runs a program and asks for its exit code, as in
+//
+//	exits 2 nilvolt verify x.csv
 func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: exits CODE PROGRAM [ARG...]")
@@ -63,39 +66,39 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // generate writes files that are too large or too odd to stand in a script.
-var generate = map[string]func(w io.Writer, n int){
+var generate = map[string]func(w *bytes.Buffer, n int){
 	// n bytes in one line, behind a sound header
-	"line": func(w io.Writer, n int) {
-		io.WriteString(w, "record,time,event,indicator,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,")
-		io.CopyN(w, repeat('9'), int64(n))
-		io.WriteString(w, "\n")
+	"line": func(w *bytes.Buffer, n int) {
+		w.WriteString("record,time,event,indicator,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,")
+		w.Write(bytes.Repeat([]byte("9"), n))
+		w.WriteString("\n")
 	},
 	// n rows whose volts are no number
-	"badrows": func(w io.Writer, n int) {
-		io.WriteString(w, "record,time,event,indicator,pair,volts\n")
+	"badrows": func(w *bytes.Buffer, n int) {
+		w.WriteString("record,time,event,indicator,pair,volts\n")
 		for i := range n {
 			fmt.Fprintf(w, "R%d,2026-03-02T09:00:00Z,test,VI-1,L-N,1O%d\n", i, i)
 		}
 	},
 	// n bytes of every value, as a program or a picture holds them
-	"rubbish": func(w io.Writer, n int) {
+	"rubbish": func(w *bytes.Buffer, n int) {
 		x := uint32(1)
 		for range n {
 			x = x*1664525 + 1013904223 // Numerical Recipes, 7.1
-			w.Write([]byte{byte(x >> 24)})
+			w.WriteByte(byte(x >> 24))
 		}
 	},
 	// a last line without an end, in which n is the start of a longer number
-	"cut": func(w io.Writer, n int) {
+	"cut": func(w *bytes.Buffer, n int) {
 		fmt.Fprintf(w, "record,time,event,indicator,pair,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,L-N,%d", n)
 	},
 	// a NUL where n of volts should stand
-	"nul": func(w io.Writer, n int) {
+	"nul": func(w *bytes.Buffer, n int) {
 		fmt.Fprintf(w, "record,time,event,indicator,pair,volts\nR1,2026-03-02T09:00:00Z,test,VI-1,L-N,%d\x00\n", n)
 	},
 	// n compliant single-phase records, up to 1000, no two with the same readings
-	"records": func(w io.Writer, n int) {
-		io.WriteString(w, "record,time,event,indicator,source,from,to,volts,expected,supply\n")
+	"records": func(w *bytes.Buffer, n int) {
+		w.WriteString("record,time,event,indicator,source,from,to,volts,expected,supply\n")
 		for i := range n {
 			at := fmt.Sprintf("R%d,2026-03-%02dT%02d:%02d:", i, 1+i/1440%28, i/60%24, i%60)
 			fmt.Fprintf(w, "%s00Z,prove,VI-1,PU-1,,,229.8,230,single-phase\n", at)
@@ -107,28 +110,18 @@ var generate = map[string]func(w io.Writer, n int){
 	},
 }
 
-// repeat is an endless reader of one byte.
-type repeat byte
-
-func (r repeat) Read(p []byte) (int, error) {
-	for i := range p {
-		p[i] = byte(r)
-	}
-	return len(p), nil
-}
-
-// scriptGenerate writes a file: generate badrows 10000 bad.csv
+// scriptGenerate writes a file, as in
+//
+//	generate badrows 10000 bad.csv
 func scriptGenerate(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 3 || generate[args[0]] == nil {
 		ts.Fatalf("usage: generate KIND N FILE")
 	}
 	n, err := strconv.Atoi(args[1])
 	ts.Check(err)
-	f, err := os.Create(ts.MkAbs(args[2]))
-	ts.Check(err)
-	w := bufio.NewWriter(f)
-	generate[args[0]](w, n)
-	ts.Check(errors.Join(w.Flush(), f.Close()))
+	var text bytes.Buffer
+	generate[args[0]](&text, n)
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), text.Bytes(), 0o666))
 }
 
 // TestExamplesOfTheHelpAreRealCommands holds the examples of every command to

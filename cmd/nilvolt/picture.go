@@ -197,13 +197,14 @@ func (t theme) drawTriangle(b *strings.Builder, tri *triangle, indent int) {
 
 func (t theme) drawWords(b *strings.Builder, tri *triangle, indent, label, word int) {
 	lead := strings.Repeat(" ", indent)
-	head := lead + pad("", label)
+	var head strings.Builder
+	head.WriteString(lead + pad("", label))
 	for _, c := range tri.columns {
-		head += "  " + pad(t.clean(c.String()), word)
+		head.WriteString("  " + pad(t.clean(c.String()), word))
 	}
-	b.WriteString(t.paint(quietInk, strings.TrimRight(head, " ")) + "\n")
+	b.WriteString(t.paint(quietInk, strings.TrimRight(head.String(), " ")) + "\n")
 	for _, r := range tri.rows {
-		line := lead + t.paint(quietInk, pad(t.clean(r.String()), label))
+		b.WriteString(lead + t.paint(quietInk, pad(t.clean(r.String()), label)))
 		gap := 2 // blanks before the next word
 		for _, c := range tri.columns {
 			s, ok := tri.cells[r][c]
@@ -212,10 +213,10 @@ func (t theme) drawWords(b *strings.Builder, tri *triangle, indent, label, word 
 				continue
 			}
 			f := faceOf(s)
-			line += strings.Repeat(" ", gap) + t.paint(f.ink, f.word)
+			b.WriteString(strings.Repeat(" ", gap) + t.paint(f.ink, f.word))
 			gap = word - len(f.word) + 2
 		}
-		b.WriteString(line + "\n")
+		b.WriteByte('\n')
 	}
 }
 
@@ -223,40 +224,27 @@ func (t theme) drawWords(b *strings.Builder, tri *triangle, indent, label, word 
 // groups of five where blanks between all of them do not fit.
 func (t theme) drawLetters(b *strings.Builder, tri *triangle, indent, label int) {
 	lead := strings.Repeat(" ", indent)
-	wide := indent+label+2+2*len(tri.columns) <= t.width
-	gap := func(i int) string {
-		if wide && i > 0 || !wide && i > 0 && i%5 == 0 {
-			return " "
-		}
-		return ""
+	group := 5
+	if indent+label+2+2*len(tri.columns) <= t.width {
+		group = 1
 	}
-	tallest := 0
-	for _, c := range tri.columns {
-		tallest = max(tallest, len(t.clean(c.String())))
-	}
-	for n := range tallest {
-		head := lead + pad("", label+2)
-		for i, c := range tri.columns {
-			head += gap(i) + letterAt(t.clean(c.String()), n)
-		}
-		b.WriteString(t.paint(quietInk, strings.TrimRight(head, " ")) + "\n")
-	}
+	t.letterHead(b, tri, lead+pad("", label+2), group)
 	used := map[verify.State]bool{}
 	for _, r := range tri.rows {
-		line := lead + t.paint(quietInk, pad(t.clean(r.String()), label)) + "  "
+		b.WriteString(lead + t.paint(quietInk, pad(t.clean(r.String()), label)) + "  ")
 		blank := ""
 		for i, c := range tri.columns {
 			s, ok := tri.cells[r][c]
 			if !ok {
-				blank += gap(i) + " "
+				blank += gapBefore(i, group) + " "
 				continue
 			}
 			used[s] = true
 			f := faceOf(s)
-			line += blank + gap(i) + t.paint(f.ink, f.letter)
+			b.WriteString(blank + gapBefore(i, group) + t.paint(f.ink, f.letter))
 			blank = ""
 		}
-		b.WriteString(line + "\n")
+		b.WriteByte('\n')
 	}
 	var legend []string
 	for _, f := range faces {
@@ -265,6 +253,30 @@ func (t theme) drawLetters(b *strings.Builder, tri *triangle, indent, label int)
 		}
 	}
 	t.hang(b, lead, strings.Join(legend, ", "), quietInk)
+}
+
+// letterHead writes the names of the columns downwards.
+func (t theme) letterHead(b *strings.Builder, tri *triangle, lead string, group int) {
+	tallest := 0
+	for _, c := range tri.columns {
+		tallest = max(tallest, len(t.clean(c.String())))
+	}
+	for n := range tallest {
+		var line strings.Builder
+		line.WriteString(lead)
+		for i, c := range tri.columns {
+			line.WriteString(gapBefore(i, group) + letterAt(t.clean(c.String()), n))
+		}
+		b.WriteString(t.paint(quietInk, strings.TrimRight(line.String(), " ")) + "\n")
+	}
+}
+
+// gapBefore returns the blank between two groups of columns.
+func gapBefore(column, group int) string {
+	if column > 0 && column%group == 0 {
+		return " "
+	}
+	return ""
 }
 
 // letterAt returns the n-th letter of name, a blank behind its end.

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"io"
+	"fmt"
 	"strings"
 
 	"nilvolt/ingest"
@@ -22,7 +22,7 @@ func listStrays(c *console, strays []ingest.Stray) {
 	if len(strays) > 0 {
 		b.WriteString("    mend: give the rows a record id, or have one job row name the indicator at that time\n")
 	}
-	io.WriteString(c.err, b.String())
+	fmt.Fprint(c.err, b.String())
 }
 
 // strayText says which row it is and what it fits.

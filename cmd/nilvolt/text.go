@@ -183,6 +183,34 @@ func (r *textReport) table(b *strings.Builder, t *tally) {
 	if len(rows) == 0 {
 		return
 	}
+	widths := r.widths(rows)
+	last := len(tableHead) - 1
+	var head, lines strings.Builder
+	for i, h := range tableHead {
+		head.WriteString(pad(h, widths[i]+2))
+		lines.WriteString(r.theme.rule(widths[i]) + "  ")
+	}
+	b.WriteString("\n" + r.theme.paint(quietInk, strings.TrimRight(head.String(), " ")) + "\n")
+	b.WriteString(r.theme.paint(quietInk, strings.TrimRight(lines.String(), " ")) + "\n")
+	for i := range rows {
+		cells := rows[i].cells()
+		cells[last] = fitWords(cells[last], widths[last])
+		_, ink := statusWord(rows[i].status)
+		var line strings.Builder
+		for k, cell := range cells {
+			padded := pad(cell, widths[k]+2)
+			if k == 1 {
+				padded = r.theme.paint(ink, cell) + strings.TrimPrefix(padded, cell)
+			}
+			line.WriteString(padded)
+		}
+		b.WriteString(strings.TrimRight(line.String(), " ") + "\n")
+	}
+}
+
+// widths returns how wide each column of the table is. What failed has the room
+// that the others leave.
+func (r *textReport) widths(rows []sheet) [len(tableHead)]int {
 	var widths [len(tableHead)]int
 	for i, h := range tableHead {
 		widths[i] = len(h)
@@ -197,27 +225,7 @@ func (r *textReport) table(b *strings.Builder, t *tally) {
 		room -= w + 2
 	}
 	widths[last] = min(widths[last], max(room, len("reprove-missing + 10")))
-	head, lines := "", ""
-	for i, h := range tableHead {
-		head += pad(h, widths[i]+2)
-		lines += r.theme.rule(widths[i]) + "  "
-	}
-	b.WriteString("\n" + r.theme.paint(quietInk, strings.TrimRight(head, " ")) + "\n")
-	b.WriteString(r.theme.paint(quietInk, strings.TrimRight(lines, " ")) + "\n")
-	for i := range rows {
-		cells := rows[i].cells()
-		cells[last] = fitWords(cells[last], widths[last])
-		_, ink := statusWord(rows[i].status)
-		line := ""
-		for k, cell := range cells {
-			padded := pad(cell, widths[k]+2)
-			if k == 1 {
-				padded = r.theme.paint(ink, cell) + strings.TrimPrefix(padded, cell)
-			}
-			line += padded
-		}
-		b.WriteString(strings.TrimRight(line, " ") + "\n")
-	}
+	return widths
 }
 
 // fitWords returns as many of the words of text, a comma between them, as fit

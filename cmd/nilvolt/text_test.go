@@ -146,7 +146,9 @@ func TestStreamShowsEveryRecord(t *testing.T) {
 	if err := r.finish(count, 0); err != nil {
 		t.Fatal(err)
 	}
-	w.Flush()
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
 	if want := "\n1 of 2 records does not comply.\n"; !strings.Contains(out.String(), want) {
 		t.Errorf("no answer in %q", out.String())
 	}

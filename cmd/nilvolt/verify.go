@@ -90,7 +90,7 @@ func completeFlags(cmd *cobra.Command) {
 	}
 	for flag, words := range map[string][]string{"format": {"text", "json", "csv"}, "explain": append(rules, "all")} {
 		if cmd.Flag(flag) != nil {
-			cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
+			_ = cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp))
 		}
 	}
 }
@@ -109,7 +109,7 @@ func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *cons
 	if err != nil {
 		return errors.Join(err, errNothingJudged)
 	}
-	defer set.Close()
+	defer func() { _ = set.Close() }() // it was only read
 	var across *verify.Across
 	if !o.stream {
 		if across, err = survey(ctx, set, in); err != nil {
