@@ -1,0 +1,252 @@
+package ledger
+
+import (
+	"database/sql"
+	"encoding/json"
+	"slices"
+	"strings"
+
+	"nilvolt/record"
+)
+
+// A Context is what records are judged by: rows of content, 0 for none.
+type Context struct {
+	Policy   int64 // the policy file; 0: the default
+	Register int64 // the instrument register; 0: none
+	Map      int64 // the column map by which the register is read; 0: none
+}
+
+// A Cause says why records were judged.
+type Cause string
+
+// The causes.
+const (
+	Ingest    Cause = "ingest"    // they were handed in
+	Neighbour Cause = "neighbour" // a later upload throws light on kept records
+	Again     Cause = "again"     // somebody asked for it
+)
+
+// A Judging is one run of the judge over records.
+type Judging struct {
+	ID     int64  // its row
+	Made   string // RFC 3339, UTC
+	Cause  Cause
+	Upload int64 // the one that caused it; 0 for none
+	Context
+	Rules string // version of the rules
+}
+
+func (j *Judging) leaf() leaf {
+	return newLeaf(kindJudging).text(j.Made).text(string(j.Cause)).int(j.Upload).int(j.Policy).int(j.Register).int(j.Map).text(j.Rules)
+}
+
+// Judging notes that records are judged, and under what. The judgements follow by
+// [Tx.Judge].
+func (t *Tx) Judging(cause Cause, upload int64, c Context, rules string) (int64, error) {
+	j := Judging{Made: stamp(t.now), Cause: cause, Upload: upload, Context: c, Rules: rules}
+	row, err := t.leaf(j.leaf())
+	if err != nil {
+		return 0, err
+	}
+	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO judging (leaf, made, cause, upload, policy, register, map, rules)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
+		row, j.Made, string(cause), orNull(upload), orNull(c.Policy), orNull(c.Register), orNull(c.Map), rules)
+	return row, err
+}
+
+// orNull is how the number of a row that may not exist is kept.
+func orNull(row int64) sql.NullInt64 { return sql.NullInt64{Int64: row, Valid: row != 0} }
+
+// A Finding is a finding as it is kept, and as JSON output has it.
+type Finding struct {
+	Rule      string   `json:"rule"`
+	Severity  string   `json:"severity"`
+	Indicator string   `json:"indicator"`
+	Pairs     []string `json:"pairs"`
+	Points    []string `json:"points,omitempty"` // one for each pair, where the equipment has named points
+	Lines     []string `json:"lines"`            // file:line
+	Message   string   `json:"message"`
+}
+
+// A Verdict is a judgement made ready to be kept.
+type Verdict struct {
+	Status   record.Status
+	failed   string
+	findings string
+	essence  string // findings without lines: what they say, wherever the rows stand
+}
+
+// NewVerdict makes a judgement ready to be kept. It holds nothing of the findings'
+// memory.
+func NewVerdict(status record.Status, findings []record.Finding) (*Verdict, error) {
+	list := make([]Finding, len(findings))
+	var failed []string
+	for i := range findings {
+		list[i] = keptFinding(&findings[i])
+		if findings[i].Severity == record.Failure && !slices.Contains(failed, list[i].Rule) {
+			failed = append(failed, list[i].Rule)
+		}
+	}
+	v := &Verdict{Status: status}
+	if len(failed) > 0 {
+		v.failed = " " + strings.Join(failed, " ") + " "
+	}
+	text, err := json.Marshal(list)
+	if err != nil {
+		return nil, err
+	}
+	v.findings = string(text)
+	v.essence, err = essence(list)
+	return v, err
+}
+
+// essence returns what findings say, without the lines on which they rest.
+func essence(list []Finding) (string, error) {
+	for i := range list {
+		list[i].Lines = nil
+	}
+	text, err := json.Marshal(list)
+	return string(text), err
+}
+
+func keptFinding(f *record.Finding) Finding {
+	out := Finding{
+		Rule: f.Rule.String(), Severity: f.Severity.String(), Indicator: f.Indicator,
+		Pairs: make([]string, len(f.Tested)), Lines: make([]string, len(f.Lines)), Message: f.Message,
+	}
+	points := false
+	for i, tested := range f.Tested {
+		out.Pairs[i] = tested.String()
+		points = points || tested.Point != ""
+	}
+	for i := 0; points && i < len(f.Tested); i++ {
+		out.Points = append(out.Points, f.Tested[i].Point)
+	}
+	for i, pos := range f.Lines {
+		pos.Column = 0
+		out.Lines[i] = pos.String()
+	}
+	return out
+}
+
+// A Judged is a version with its new verdict.
+type Judged struct {
+	Version int64
+	Verdict *Verdict
+}
+
+// A Change is a version whose judgement says something else than before.
+type Change struct {
+	Version int64
+	Record  string
+	Number  int
+	Before  Judgement // its Version is 0 if there was none
+	After   Judgement
+}
+
+// A Judgement is what a judging found in a version, as it is kept.
+type Judgement struct {
+	ID       int64
+	Version  int64
+	Judging  int64
+	Status   string   // compliant, non-compliant, live
+	Failed   []string // the rules that failed
+	Findings []Finding
+}
+
+func judgementLeaf(judging, version int64, status, failed, findings string) leaf {
+	return newLeaf(kindJudgement).int(judging).int(version).text(status).text(failed).text(findings)
+}
+
+// judgementColumns are what scanJudgement reads.
+const judgementColumns = `j.leaf, j.version, j.judging, j.status, j.failed, j.findings`
+
+func scanJudgement(rows *sql.Rows, more ...any) (Judgement, error) {
+	var j Judgement
+	var failed, findings string
+	err := rows.Scan(append([]any{&j.ID, &j.Version, &j.Judging, &j.Status, &failed, &findings}, more...)...)
+	if err != nil {
+		return j, err
+	}
+	j.Failed = strings.Fields(failed)
+	return j, json.Unmarshal([]byte(findings), &j.Findings)
+}
+
+// newestJudgement joins a version with its newest judgement.
+const newestJudgement = `j.leaf = (SELECT MAX(leaf) FROM judgement WHERE version = v.leaf)`
+
+// Judge keeps the judgements of versions that say something else than the version's
+// newest one, and returns these changes in the order of list.
+func (t *Tx) Judge(judging int64, list []Judged) ([]Change, error) {
+	var changes []Change
+	rows := newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings")
+	for chunk := range slices.Chunk(list, mostInList) {
+		before, err := t.newest(chunk)
+		if err != nil {
+			return nil, err
+		}
+		for _, j := range chunk {
+			old := before[j.Version]
+			v := j.Verdict
+			said, err := essence(slices.Clone(old.Before.Findings))
+			if err != nil {
+				return nil, err
+			}
+			status := v.Status.String()
+			if old.Before.ID != 0 && old.Before.Status == status && said == v.essence {
+				continue
+			}
+			row, err := t.leaf(judgementLeaf(judging, j.Version, status, v.failed, v.findings))
+			if err != nil {
+				return nil, err
+			}
+			if err := rows.add(t.ctx, row, judging, j.Version, status, v.failed, v.findings); err != nil {
+				return nil, err
+			}
+			old.After = Judgement{ID: row, Version: j.Version, Judging: judging, Status: status, Failed: strings.Fields(v.failed)}
+			if err := json.Unmarshal([]byte(v.findings), &old.After.Findings); err != nil {
+				return nil, err
+			}
+			changes = append(changes, old)
+		}
+	}
+	return changes, rows.flush(t.ctx)
+}
+
+// JudgeFirst keeps the judgements of versions that have none yet.
+func (t *Tx) JudgeFirst(judging int64, list []Judged) error {
+	rows := newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings")
+	for _, j := range list {
+		v := j.Verdict
+		status := v.Status.String()
+		row, err := t.leaf(judgementLeaf(judging, j.Version, status, v.failed, v.findings))
+		if err != nil {
+			return err
+		}
+		if err := rows.add(t.ctx, row, judging, j.Version, status, v.failed, v.findings); err != nil {
+			return err
+		}
+	}
+	return rows.flush(t.ctx)
+}
+
+// newest returns the versions with their newest judgements.
+func (t *Tx) newest(list []Judged) (map[int64]Change, error) {
+	args := make([]any, len(list))
+	for i, j := range list {
+		args[i] = j.Version
+	}
+	out := map[int64]Change{}
+	err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
+		var c Change
+		var err error
+		if c.Before, err = scanJudgement(rows, &c.Record, &c.Number); err != nil {
+			return err
+		}
+		c.Version = c.Before.Version
+		out[c.Version] = c
+		return nil
+	}, `SELECT `+judgementColumns+`, v.record, v.number FROM version v JOIN judgement j ON `+newestJudgement+`
+		WHERE v.leaf IN (`+parameters(1, len(args))+`)`, args...)
+	return out, err
+}

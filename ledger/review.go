@@ -1,0 +1,212 @@
+package ledger
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"slices"
+	"strconv"
+	"strings"
+
+	"nilvolt/record"
+)
+
+// An Item is a version with its newest judgement and what was decided on it.
+type Item struct {
+	Version    int64 // its row
+	Record     string
+	Number     int // 1 for the first version of the record
+	Upload     int64
+	UploadMade string // RFC 3339, UTC
+	Started    int64  // Unix seconds
+	Ended      int64
+	Readings   int
+	Site       string
+	Technician string
+	Judgement  Judgement
+	Decisions  []Decision // in order
+}
+
+// accepts returns the decisions to accept the newest judgement, those before another
+// decision left out.
+func (i *Item) accepts() []Decision {
+	var list []Decision
+	for _, d := range i.Decisions {
+		switch {
+		case d.Judgement != i.Judgement.ID:
+		case d.Kind == Accept:
+			list = append(list, d)
+		default:
+			list = nil
+		}
+	}
+	return list
+}
+
+// Closed reports whether nothing waits for a decision: the version is compliant, or
+// its newest judgement has been decided on. An accepted live record needs two
+// people.
+func (i *Item) Closed() bool {
+	if i.Judgement.Status == record.Compliant.String() {
+		return true
+	}
+	n := len(i.Decisions)
+	if n == 0 || i.Decisions[n-1].Judgement != i.Judgement.ID {
+		return false
+	}
+	if i.Decisions[n-1].Kind != Accept || i.Judgement.Status != record.LiveFound.String() {
+		return true
+	}
+	list := i.accepts()
+	for _, d := range list[1:] {
+		if !sameName(d.By, list[0].By) {
+			return true
+		}
+	}
+	return false
+}
+
+// A Filter says which records are wanted. Blank fields want all.
+type Filter struct {
+	From, To   int64 // when the record began, Unix seconds; To 0 is open
+	Rule       string
+	Site       string
+	Technician string
+	Instrument string // indicator or proving source
+	Closed     bool   // those decided on as well
+}
+
+// Review returns the versions that are not compliant and wait for a decision, worst
+// first: live ones, then by how many rules failed, then the oldest.
+func (l *Ledger) Review(ctx context.Context, f Filter) ([]*Item, error) {
+	tx, err := l.snapshot(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer tx.Rollback()
+	where := []string{"j.status <> 'compliant'"}
+	var args []any
+	add := func(condition string, value any) {
+		args = append(args, value)
+		where = append(where, strings.ReplaceAll(condition, "?", "$"+strconv.Itoa(len(args))))
+	}
+	if f.From != 0 {
+		add("v.started >= ?", f.From)
+	}
+	if f.To != 0 {
+		add("v.started < ?", f.To)
+	}
+	if f.Rule != "" {
+		add("j.failed LIKE ?", "% "+f.Rule+" %")
+	}
+	if f.Site != "" {
+		add("v.site = ?", f.Site)
+	}
+	if f.Technician != "" {
+		add("v.technician = ?", f.Technician)
+	}
+	if f.Instrument != "" {
+		add("v.leaf IN (SELECT version FROM usage WHERE instrument = ?)", f.Instrument)
+	}
+	list, err := items(ctx, tx, "WHERE "+strings.Join(where, " AND "), args...)
+	if err != nil {
+		return nil, err
+	}
+	if !f.Closed {
+		list = slices.DeleteFunc(list, (*Item).Closed)
+	}
+	live := record.LiveFound.String()
+	slices.SortStableFunc(list, func(a, b *Item) int {
+		switch aLive, bLive := a.Judgement.Status == live, b.Judgement.Status == live; {
+		case aLive && !bLive:
+			return -1
+		case bLive && !aLive:
+			return 1
+		}
+		return cmp.Or(cmp.Compare(len(b.Judgement.Failed), len(a.Judgement.Failed)),
+			cmp.Compare(a.Started, b.Started), cmp.Compare(a.Version, b.Version))
+	})
+	return list, nil
+}
+
+// Record returns all versions of a record, the first one first; nil if there is
+// none.
+func (l *Ledger) Record(ctx context.Context, id string) ([]*Item, error) {
+	tx, err := l.snapshot(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer tx.Rollback()
+	return items(ctx, tx, "WHERE v.record = $1", id)
+}
+
+// items returns versions with what belongs to them, in the order in which they were
+// kept.
+func items(ctx context.Context, q querier, where string, args ...any) ([]*Item, error) {
+	var list []*Item
+	byVersion := map[int64]*Item{}
+	err := each(ctx, q, func(rows *sql.Rows) error {
+		i := &Item{}
+		var err error
+		i.Judgement, err = scanJudgement(rows, &i.Record, &i.Number, &i.Upload, &i.UploadMade, &i.Started, &i.Ended,
+			&i.Readings, &i.Site, &i.Technician)
+		i.Version = i.Judgement.Version
+		list = append(list, i)
+		byVersion[i.Version] = i
+		return err
+	}, `SELECT `+judgementColumns+`, v.record, v.number, v.upload, u.made, v.started, v.ended, v.readings, v.site, v.technician
+		FROM version v JOIN upload u ON u.leaf = v.upload JOIN judgement j ON `+newestJudgement+" "+where+` ORDER BY v.leaf`, args...)
+	if err != nil {
+		return nil, err
+	}
+	for chunk := range slices.Chunk(list, mostInList) {
+		versions := make([]any, len(chunk))
+		for i, item := range chunk {
+			versions[i] = item.Version
+		}
+		err := each(ctx, q, func(rows *sql.Rows) error {
+			var d Decision
+			var kind string
+			err := rows.Scan(&d.ID, &d.Made, &d.By, &d.Version, &d.Judgement, &kind, &d.Reason)
+			d.Kind = DecisionKind(kind)
+			item := byVersion[d.Version]
+			item.Decisions = append(item.Decisions, d)
+			return err
+		}, `SELECT leaf, made, by_whom, version, judgement, kind, reason FROM decision
+			WHERE version IN (`+parameters(1, len(versions))+`) ORDER BY leaf`, versions...)
+		if err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// Evidence returns the record of a version as it is kept.
+func (l *Ledger) Evidence(ctx context.Context, version int64) (*record.Record, error) {
+	var id string
+	var evidence []byte
+	err := l.db.QueryRowContext(ctx, `SELECT record, evidence FROM version WHERE leaf = $1`, version).Scan(&id, &evidence)
+	if err != nil {
+		return nil, err
+	}
+	return decodeEvidence(id, evidence)
+}
+
+// Judgements returns all judgements of a version, the first one first, each with
+// the judging that it came of.
+func (l *Ledger) Judgements(ctx context.Context, version int64) ([]Judgement, []Judging, error) {
+	var judgements []Judgement
+	var judgings []Judging
+	err := each(ctx, l.db, func(rows *sql.Rows) error {
+		g := Judging{}
+		var upload, policy, register, columnMap sql.NullInt64
+		var cause string
+		j, err := scanJudgement(rows, &g.Made, &cause, &upload, &policy, &register, &columnMap, &g.Rules)
+		g.ID, g.Cause, g.Upload = j.Judging, Cause(cause), upload.Int64
+		g.Context = Context{policy.Int64, register.Int64, columnMap.Int64}
+		judgements, judgings = append(judgements, j), append(judgings, g)
+		return err
+	}, `SELECT `+judgementColumns+`, g.made, g.cause, g.upload, g.policy, g.register, g.map, g.rules
+		FROM judgement j JOIN judging g ON g.leaf = j.judging WHERE j.version = $1 ORDER BY j.leaf`, version)
+	return judgements, judgings, err
+}
