@@ -58,19 +58,15 @@ func (c *clock) learn(text string) {
 }
 
 // fastTime decodes the time at text[i].
-func (d *Decoder) fastTime(text string, i int) (end int, ok bool) {
+func (d *Decoder) fastTime(text string, i int) (end int) {
 	t, end, ok := d.clock.read(text, i)
 	if ok {
 		d.state.event.Time = t
-		return end, true
+		return end
 	}
-	end = fieldEnd(text, i, d.layout.Comma)
-	field := text[i:end]
-	if !d.set(TimeColumn, field) {
-		return 0, false
+	end = d.field(TimeColumn, text, i)
+	if end != refused && d.state.event.Time.IsSet() {
+		d.clock.learn(trim(text[i:end]))
 	}
-	if d.state.event.Time.IsSet() {
-		d.clock.learn(trim(field))
-	}
-	return end, true
+	return end
 }

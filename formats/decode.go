@@ -76,7 +76,10 @@ func (s *rowState) set(c Column, text string) (err error) {
 	case WaveformColumn:
 		s.event.Waveform, err = record.ParseWaveform(text)
 	case ExpectedColumn:
-		s.event.Expected, s.event.HasExpected, err = record.ParseVolts(text)
+		s.event.Expected, s.event.HasExpected = 0, false
+		if text != "" {
+			s.event.Expected, s.event.HasExpected, err = record.ParseVolts(text)
+		}
 	case StageColumn:
 		s.event.Stage, err = record.ParseStage(text)
 	case SwitchColumn:
@@ -104,7 +107,7 @@ func (s *rowState) setText(c Column, text string) (err error) {
 		s.event.Indicator = trim(text)
 	case SourceColumn:
 		s.event.Source = trim(text)
-		if strings.EqualFold(s.event.Source, record.Live) {
+		if len(s.event.Source) == len(record.Live) && strings.EqualFold(s.event.Source, record.Live) {
 			s.event.Source = record.Live
 		}
 	case PointColumn:

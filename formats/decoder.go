@@ -23,14 +23,16 @@ const (
 // text is overwritten and other text handed in, Reset must be called.
 type Decoder struct {
 	layout *Layout
+	plain  bool // the layout is
 	file   string
 
 	// state is the plain row before; steps hold the text that it was decoded from.
 	// Text that is the same again is not decoded again.
 	state    rowState
 	steps    []step
-	changed  bool // id or job differ from the row before, or that was no plain one
+	plainRow bool // the row before was a plain one, and row tells of it
 	jobRow   int
+	jobTexts int // how many job columns of the plain row before are not blank
 	clock    clock
 	slowJob  record.Job
 	fields   []Field
@@ -90,7 +92,7 @@ type Last struct {
 
 // NewDecoder returns a decoder of rows of the file called file.
 func NewDecoder(l *Layout, file string) *Decoder {
-	d := &Decoder{layout: l, file: file, steps: stepsOf(l)}
+	d := &Decoder{layout: l, plain: l.IsPlain(), file: file, steps: stepsOf(l)}
 	d.Reset()
 	return d
 }
@@ -112,7 +114,8 @@ func (d *Decoder) forget() {
 		}
 	}
 	d.jobRow++
-	d.changed = true
+	d.jobTexts = 0
+	d.plainRow = false
 }
 
 // set decodes the text of one column into d.state. When it is refused, nobody
@@ -141,20 +144,18 @@ func (d *Decoder) Problems() []*Problem { return d.problems }
 // its last field is one that cannot have been cut; see
 // Layout.cut.
 func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o Outcome) {
-	if d.layout.IsPlain() {
+	if d.plain {
 		if n, ok := d.fast(text); ok {
 			*ev = d.state.event
 			ev.Pos.Line = line
-			if d.changed {
-				d.changed = false
-				d.row = Last{
-					ID: d.state.id, Known: true, Clean: true,
-					HasJob: d.anyJob(), Job: &d.state.job, JobRow: d.jobRow,
-				}
+			if !d.plainRow {
+				d.plainRow = true
+				d.row = Last{Known: true, Clean: true, Job: &d.state.job}
 			}
+			d.row.ID, d.row.HasJob, d.row.JobRow = d.state.id, d.jobTexts > 0, d.jobRow
 			return n, 1, Decoded
 		}
-		d.changed = true
+		d.plainRow = false
 	}
 	return d.slow(text, line, ev)
 }
@@ -167,65 +168,63 @@ func (d *Decoder) fast(text string) (n int, ok bool) {
 		st := &d.steps[k]
 		switch st.column {
 		case TimeColumn:
-			end, ok = d.fastTime(text, i)
+			end = d.fastTime(text, i)
 		case VoltsColumn:
-			end, ok = d.fastVolts(text, i, st.end)
+			end = d.fastVolts(text, i, st.end)
 		case FromColumn:
-			end, ok = d.fastConductor(text, i, st, &d.state.from)
+			end = d.fastConductor(text, i, st, &d.state.from)
 		case ToColumn:
-			end, ok = d.fastConductor(text, i, st, &d.state.to)
+			end = d.fastConductor(text, i, st, &d.state.to)
 		default:
 			if n := len(st.text); n > 0 && n <= len(text)-i && text[i:i+n] == st.text {
 				i += n
-				continue
-			}
-			end, ok = d.changedFields(text, i, st)
-			if !ok {
+			} else if i = d.changedFields(text, i, st); i == refused {
 				return 0, false
 			}
-			i = end
 			continue
 		}
-		if !ok {
-			return 0, false
-		}
-		if i, ok = pass(text, end, st.end); !ok {
+		if i = pass(text, end, st.end); i == refused {
 			return 0, false
 		}
 	}
 	return i, d.state.finish()
 }
 
+// refused stands for the end of a field that cannot be decoded.
+const refused = -1
+
 // pass goes past the end of a field at text[i], which is the delimiter, or LF or
 // CRLF for the last field of a row.
-func pass(text string, i int, end byte) (next int, ok bool) {
-	if i < len(text) && text[i] == end {
-		return i + 1, true
+func pass(text string, i int, end byte) (next int) {
+	if uint(i) < uint(len(text)) && text[i] == end {
+		return i + 1
 	}
-	if end == '\n' && strings.HasPrefix(text[i:], "\r\n") {
-		return i + 2, true
+	if end == '\n' && i != refused && strings.HasPrefix(text[i:], "\r\n") {
+		return i + 2
 	}
-	return 0, false
+	return refused
 }
 
 // changedFields decodes the fields of a step that are not all those of the row
 // before, and goes past their end.
-func (d *Decoder) changedFields(text string, start int, st *step) (next int, ok bool) {
+func (d *Decoder) changedFields(text string, start int, st *step) (next int) {
 	i := start
 	for f := range st.fields {
 		b := &st.fields[f]
-		end := fieldEnd(text, i, d.layout.Comma)
-		if !d.change(b, text[i:end]) {
-			st.text = ""
-			return 0, false
+		end := i + len(b.text)
+		if end >= len(text) || text[end] != b.end || text[i:end] != b.text {
+			end = fieldEnd(text, i, d.layout.Comma)
+			if !d.change(b, text[i:end]) {
+				return refused
+			}
 		}
-		if i, ok = pass(text, end, b.end); !ok {
+		if i = pass(text, end, b.end); i == refused {
 			st.text = ""
-			return 0, false
+			return refused
 		}
 	}
 	st.text = text[start:i]
-	return i, true
+	return i
 }
 
 // fieldEnd returns the place at or after i of the first byte that ends an
@@ -244,37 +243,27 @@ func fieldEnd(text string, i int, comma byte) int {
 // change decodes a field whose text may not be that of the row before.
 func (d *Decoder) change(b *fieldBefore, text string) bool {
 	if b.text == text || b.column == NoColumn {
-		return true
+		return true // the same, before a CRLF
 	}
 	if !d.set(b.column, text) {
 		return false
 	}
-	b.text = text
-	switch {
-	case b.column == RecordColumn:
-		d.changed = true
-	case b.column.IsJob():
-		d.changed = true
+	if b.column.IsJob() {
 		d.jobRow++
-	}
-	return true
-}
-
-// anyJob reports whether a job column of the plain row before is not blank.
-func (d *Decoder) anyJob() bool {
-	for k := range d.steps {
-		for _, b := range d.steps[k].fields {
-			if b.column.IsJob() && !isBlank(b.text) {
-				return true
-			}
+		if !isBlank(b.text) {
+			d.jobTexts--
+		}
+		if !isBlank(text) {
+			d.jobTexts++
 		}
 	}
-	return false
+	b.text = text
+	return true
 }
 
 // fastVolts decodes the value at text[i]: digits with a point in them. Anything
 // else that a display shows is left to record.ParseReading.
-func (d *Decoder) fastVolts(text string, i int, sep byte) (end int, ok bool) {
+func (d *Decoder) fastVolts(text string, i int, sep byte) (end int) {
 	const most = 15 // digits, so that they and the power of ten are exact
 	mantissa, point := uint64(0), -1
 	for end = i; end < len(text); end++ {
@@ -292,10 +281,9 @@ func (d *Decoder) fastVolts(text string, i int, sep byte) (end int, ok bool) {
 			volts /= powersOfTen[end-point-1]
 		}
 		d.state.event.Volts = record.Reading{Text: text[i:end], Volts: record.Volts(volts), State: record.Shown}
-		return end, true
+		return end
 	}
-	end = fieldEnd(text, i, d.layout.Comma)
-	return end, d.set(VoltsColumn, text[i:end])
+	return d.field(VoltsColumn, text, i)
 }
 
 var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
@@ -308,24 +296,32 @@ var (
 )
 
 // fastConductor decodes the conductor at text[i] into c.
-func (d *Decoder) fastConductor(text string, i int, st *step, c *record.Conductor) (end int, ok bool) {
+func (d *Decoder) fastConductor(text string, i int, st *step, c *record.Conductor) (end int) {
 	if len(text)-i > 2 {
 		switch {
 		case text[i] == st.end:
 			*c = record.Conductor{}
-			return i, true
+			return i
 		case text[i+1] == st.end:
 			if *c = oneLetter[text[i]]; c.IsSet() {
-				return i + 1, true
+				return i + 1
 			}
 		case text[i+2] == st.end && text[i] == 'L':
 			if *c = lines[text[i+1]]; c.IsSet() {
-				return i + 2, true
+				return i + 2
 			}
 		}
 	}
+	return d.field(st.column, text, i)
+}
+
+// field decodes the field at text[i], which is of column c.
+func (d *Decoder) field(c Column, text string, i int) (end int) {
 	end = fieldEnd(text, i, d.layout.Comma)
-	return end, d.set(st.column, text[i:end])
+	if !d.set(c, text[i:end]) {
+		return refused
+	}
+	return end
 }
 
 // slow decodes any row, by SplitRow and DecodeRow, and says what is wrong with it.
