@@ -171,9 +171,14 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 	for i := 0; i < len(text); {
 		ev := w.event()
 		n, lines, outcome := d.Next(w.limit(text, i), line, ev)
-		if outcome != formats.NoRow {
-			last := d.Last()
-			if last.ID != "" && last.ID != w.id {
+		last := d.Last()
+		switch {
+		case outcome == formats.NoRow:
+		case outcome == formats.Decoded && last.ID == w.id && w.id != "" && !w.skip: // most rows
+			w.keep(last)
+			doubt = false
+		default:
+			if last.ID != w.id && last.ID != "" {
 				first := *ev
 				w.spoiled = w.spoiled || !last.Clean
 				if err := w.change(t, last.ID, doubt, t.start+int64(i)); err != nil {
@@ -252,13 +257,18 @@ func (w *worker) take(input int, d *formats.Decoder, outcome formats.Outcome, li
 	if last.ID == "" || w.skip {
 		return false
 	}
+	w.keep(last)
+	return false
+}
+
+// keep adds the next event, which is decoded, to the record under way.
+func (w *worker) keep(last *formats.Last) {
 	n := len(w.rec.Events)
 	w.rec.Events = w.rec.Events[:n+1]
 	if last.HasJob && last.JobRow != w.jobRow {
 		w.addJob(last.Job, w.rec.Events[n].Pos)
 		w.jobRow = last.JobRow
 	}
-	return false
 }
 
 // report adds the problems of the row that d has found bad.
