@@ -114,7 +114,7 @@ type worker struct {
 	visit    Visitor
 	decoders []*formats.Decoder // of the segments, by input
 	distant  []*formats.Decoder // of rows that are fetched, by input
-	used     []int              // which of distant have seen text
+	used     []*formats.Decoder // those of distant that have seen text since resetFar
 	buf      []byte
 	far      []byte // rows that are fetched
 	farUsed  int

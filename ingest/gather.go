@@ -47,8 +47,8 @@ func (w *worker) gather(g *group, id string) error {
 // resetFar makes room for fetched rows. What was fetched before is no longer valid.
 func (w *worker) resetFar() {
 	w.farUsed = 0
-	for _, input := range w.used {
-		w.distant[input].Reset()
+	for _, d := range w.used {
+		d.Reset()
 	}
 	w.used = w.used[:0]
 }
@@ -61,8 +61,8 @@ func (w *worker) fetch(input int, start int64, size int) (string, error) {
 	}
 	buf := w.far[w.farUsed : w.farUsed+size]
 	w.farUsed += size
-	if !slices.Contains(w.used, input) {
-		w.used = append(w.used, input)
+	if d := w.decoderOf(w.distant, input); len(w.used) == 0 || w.used[len(w.used)-1] != d {
+		w.used = append(w.used, d)
 	}
 	return textOf(buf), w.set.inputs[input].readAt(buf, start)
 }

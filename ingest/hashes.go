@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	hashParts = 256     // parts by the highest byte of the hash
+	hashParts = 1 << 10 // parts, by the highest 10 bits of the hash
 	hashLimit = 1 << 20 // how many hashes are held in memory (8 MiB)
 )
 
@@ -32,7 +32,7 @@ type extent struct {
 }
 
 func (h *hashes) add(hash uint64) error {
-	part := &h.parts[hash>>56]
+	part := &h.parts[hash>>54]
 	*part = append(*part, hash)
 	h.held++
 	if h.held < h.limit {
