@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -101,6 +102,38 @@ func TestDevelopersNamesWhatIsThere(t *testing.T) {
 			t.Errorf("DEVELOPERS.md speaks of %s, which is not in the program", m[0])
 		}
 	}
+}
+
+// Every top folder with Go files has its line in the picture of DEVELOPERS.md, and
+// every module that is imported outside of tests its line among the dependencies.
+func TestDevelopersShowsTheHouse(t *testing.T) {
+	text := documents(t)["DEVELOPERS.md"]
+	for _, folder := range goFolders(t) {
+		top, _, _ := strings.Cut(folder, "/")
+		if !strings.Contains(text, "\n    "+top+"/") {
+			t.Errorf("the picture in DEVELOPERS.md lacks %s", folder)
+		}
+		for _, imported := range importsOf(t, folder) {
+			if isStandard(imported) || isBelow(imported, module) {
+				continue
+			}
+			if !slices.ContainsFunc(dependencies(text), func(m string) bool { return isBelow(imported, m) }) {
+				t.Errorf("%s imports %s, which is not among the dependencies in DEVELOPERS.md", folder, imported)
+			}
+		}
+	}
+}
+
+// dependencies returns the modules in the tables of DEVELOPERS.md.
+func dependencies(text string) (modules []string) {
+	_, section, _ := strings.Cut(text, "\n## Dependencies\n")
+	section, _, _ = strings.Cut(section, "\n## ")
+	for line := range strings.SplitSeq(section, "\n") {
+		if cell, _, ok := strings.Cut(strings.TrimPrefix(line, "| "), " | "); ok && strings.Contains(cell, ".") {
+			modules = append(modules, strings.Split(cell, ", ")...)
+		}
+	}
+	return modules
 }
 
 // table returns the first two cells of every row of the table below a heading.

@@ -8,6 +8,7 @@
 //
 // A [Judge] works in the order in which the files are listed here:
 //
+//	jobs.go        the job rows in one, and where they conflict
 //	order.go       rows by time, what is behind a closing restore is set aside
 //	class.go       what each dead test says: dead, residual, live, unreadable
 //	proof.go       whether a proof passes
@@ -15,8 +16,10 @@
 //	required.go    which pairs are required
 //	counting.go    which reading counts for each pair, and whether it is bracketed
 //	core.go        the core rules
-//	steps.go, work.go, device.go, instruments.go, timing.go, missing.go
-//	               the further rules, by family
+//	readings.go, timing.go, proofrules.go, steps.go, device.go, instruments.go,
+//	missing.go     the further rules, by family
 //	across.go      what rules across records need to know of the others
+//	findings.go, sentences.go
+//	               findings put together, and what they say
 //	catalogue.go   each rule in words, with its source
 package verify
