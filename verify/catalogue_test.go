@@ -97,7 +97,7 @@ func TestCatalogueIsCompleteAndSpeaksPlainly(t *testing.T) {
 			t.Errorf("%v: a core rule is a failure, not a %v", r, e.Severity)
 		}
 	}
-	if got := (Explain(record.RuleNone)); got != (Explanation{}) {
+	if got := Explain(record.RuleNone); got != (Explanation{}) {
 		t.Errorf("no rule is explained: %v", got)
 	}
 }

@@ -16,7 +16,7 @@ var happenings = []func(*maker, *draft){
 	insertStep, restoreAtEnd, fitSeveral, fitSeveral, changeSide, changeSwitch, changePoint, countRows,
 	repeatInFile, changeJob, changeJob, changeJob, secondJob, changeConductor, changeConductor, turnProbes,
 	proveOnWork, failFirst, failFirst, repeatTest, repeatTest, splitFiles, splitFiles, splitFiles, twoLogs, hurry, wildValues,
-	leaveNeutral, beginLate, changeDevice,
+	leaveNeutral, openPEN, beginLate, changeDevice,
 }
 
 // at returns the index of a random row that fits, -1 when none does.
@@ -393,6 +393,11 @@ func changeJob(m *maker, d *draft) {
 func leaveNeutral(m *maker, d *draft) {
 	d.job().Earthing = pick(m.dice, record.TT, record.IT)
 	d.job().Poles = pick(m.dice, record.Poles1, record.Poles2, record.Poles3)
+}
+
+// openPEN opens neutral and earth in one.
+func openPEN(_ *maker, d *draft) {
+	d.job().Earthing, d.job().Poles = record.TNC, record.Poles4
 }
 
 // changeDevice isolates with something else.

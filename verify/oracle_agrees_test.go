@@ -10,8 +10,14 @@ import (
 	"nilvolt/verify"
 )
 
+// A reporter is what testing.T and rapid.T have in common.
+type reporter interface {
+	Errorf(format string, args ...any)
+	Fatalf(format string, args ...any)
+}
+
 // judged is one call to the judge under test.
-func judged(t testing.TB, records []record.Record, set setting, reg record.Register) []verdict {
+func judged(t reporter, records []record.Record, set setting, reg record.Register) []verdict {
 	policy, err := verify.ParsePolicy("policy.yaml", []byte(set.yaml()))
 	if err != nil {
 		t.Fatalf("policy: %v\n%s", err, set.yaml())
@@ -19,7 +25,7 @@ func judged(t testing.TB, records []record.Record, set setting, reg record.Regis
 	return judgedBy(t, records, policy, reg)
 }
 
-func judgedBy(t testing.TB, records []record.Record, policy *verify.Policy, reg record.Register) []verdict {
+func judgedBy(t reporter, records []record.Record, policy *verify.Policy, reg record.Register) []verdict {
 	survey := verify.NewSurvey(policy, reg)
 	for i := range records {
 		survey.Add(&records[i])
@@ -42,6 +48,13 @@ func judgedBy(t testing.TB, records []record.Record, policy *verify.Policy, reg 
 			}
 			slices.Sort(g.pairs)
 			v.findings = append(v.findings, g)
+		}
+		for _, p := range j.Pairs() {
+			text := slotText(p.Tested.Pair, p.Tested.Switch, p.Tested.Point) + " " + p.State.String()
+			if p.State != verify.Missing {
+				text += fmt.Sprint(" ", p.Indicator, " ", p.Pos)
+			}
+			v.pairs = append(v.pairs, text)
 		}
 		verdicts = append(verdicts, v)
 	}
@@ -106,7 +119,8 @@ func placeless(f found) []string {
 	return list
 }
 
-// lines writes a verdict as text, a finding a line, in an order of its own.
+// lines writes a verdict as text, a finding and a required pair a line, in an
+// order of its own.
 func (v verdict) lines() []string {
 	var list []string
 	for _, f := range v.findings {
@@ -118,6 +132,9 @@ func (v verdict) lines() []string {
 			text += " [" + strings.Join(placeless(f), " ") + "]"
 		}
 		list = appendNew(list, text)
+	}
+	for _, p := range v.pairs {
+		list = append(list, "pair "+p)
 	}
 	slices.Sort(list)
 	return append([]string{v.status.String()}, list...)

@@ -1,11 +1,13 @@
 package verify_test
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"nilvolt/record"
+	"nilvolt/verify"
 )
 
 // The oracle is a second judge, written from docs/rules.md alone and for the
@@ -16,6 +18,7 @@ import (
 type verdict struct {
 	status   record.Status
 	findings []found
+	pairs    []string // what is required and what was found of it, as "E-L@on#point dead VI-1 site.csv:9"
 }
 
 // A found is a finding without its sentence and its lines.
@@ -333,6 +336,20 @@ func (q *inquiry) has(rule record.Rule) bool {
 // verdict draws the status of section 8.
 func (q *inquiry) verdict() verdict {
 	v := verdict{status: record.Compliant, findings: q.found}
+	for _, c := range q.counts {
+		text := slotText(c.slot.pair, c.slot.sw, c.slot.point)
+		if c.row == nil {
+			v.pairs = append(v.pairs, text+" missing")
+			continue
+		}
+		state := map[class]verify.State{
+			classDead: verify.Unproved, classCannotShow: verify.CannotShow, classUnreadable: verify.Unread, classResidual: verify.Residual,
+		}[c.class]
+		if c.good {
+			state = verify.Good
+		}
+		v.pairs = append(v.pairs, fmt.Sprint(text, " ", state, " ", c.Indicator, " ", c.Pos))
+	}
 	for _, f := range q.found {
 		if f.severity == record.Failure && v.status == record.Compliant {
 			v.status = record.NonCompliant
