@@ -16,13 +16,13 @@ type sheetCopier struct {
 	out    *bufio.Writer
 	row    int // that is being read; rows before it are written
 	cells  []string
-	filled int // cells of the row that have a place
-	header int // row of the header, as far as it is known
-	width  int // cells of the header, of the first row where there is none, of the widest so far where nobody knows
+	line   []byte // the row as CSV
+	filled int    // cells of the row that have a place
+	header int    // row of the header, as far as it is known
+	width  int    // cells of the header, of the first row where there is none, of the widest so far where nobody knows
 }
 
-// copySheet writes the rows of a sheet. A part that is cut short is an error of
-// the XML reader.
+// copySheet writes the rows of a sheet.
 func (b *book) copySheet(out *bufio.Writer, s sheetRef) error {
 	r, err := b.open(s.part, maxSheet)
 	if err != nil {
@@ -33,45 +33,115 @@ func (b *book) copySheet(out *bufio.Writer, s sheetRef) error {
 	}
 	defer r.Close()
 	c := &sheetCopier{book: b, out: out, header: b.form.header.line}
-	d := xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))
+	x := &sheetReader{decoder: xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))}
 	for {
-		token, err := d.Token()
+		token, err := x.next()
 		if err == io.EOF {
 			return nil
 		}
 		if err != nil {
 			return fmt.Errorf("the sheet is damaged behind row %d: %w", c.row, err)
 		}
-		start, ok := token.(xml.StartElement)
-		if !ok {
-			if end, isEnd := token.(xml.EndElement); isEnd && end.Name.Local == "row" {
-				if err := c.endRow(); err != nil {
-					return err
-				}
+		switch token := token.(type) {
+		case xml.StartElement:
+			err = c.element(x, token)
+		case xml.EndElement:
+			if token.Name.Local == "row" {
+				err = c.endRow()
 			}
-			continue
 		}
-		if err := c.element(d, start); err != nil {
+		if err != nil {
 			return err
 		}
 	}
 }
 
 // element reads what the copier needs of a sheet: rows, cells and merges.
-func (c *sheetCopier) element(d *xml.Decoder, start xml.StartElement) error {
+func (c *sheetCopier) element(x *sheetReader, start xml.StartElement) error {
 	switch start.Name.Local {
 	case "row":
 		return c.startRow(start)
 	case "c":
-		var x xmlCell
-		if err := d.DecodeElement(&x, &start); err != nil {
+		cell, err := x.cell(start)
+		if err != nil {
 			return fmt.Errorf("the sheet is damaged in row %d: %w", c.row, err)
 		}
-		return c.cell(&x)
+		return c.cell(&cell)
 	case "mergeCell":
 		return c.merge(attribute(start, "ref"))
 	}
 	return nil
+}
+
+// A sheetReader gives the tokens of a sheet. It counts how deep they stand, which
+// is all that it needs of XML's nesting to know that a sheet was cut short.
+type sheetReader struct {
+	decoder *xml.Decoder
+	depth   int
+	text    []byte // of the cell that is being read
+}
+
+// next returns the next token, io.EOF behind the last.
+func (x *sheetReader) next() (xml.Token, error) {
+	token, err := x.decoder.RawToken()
+	switch token.(type) {
+	case xml.StartElement:
+		x.depth++
+	case xml.EndElement:
+		x.depth--
+	}
+	if err == io.EOF && x.depth != 0 {
+		err = io.ErrUnexpectedEOF
+	}
+	return token, err
+}
+
+// cell reads the rest of the cell that start begins.
+func (x *sheetReader) cell(start xml.StartElement) (cell xmlCell, err error) {
+	for _, a := range start.Attr {
+		switch a.Name.Local {
+		case "r":
+			cell.ref = a.Value
+		case "t":
+			cell.kind = a.Value
+		case "s":
+			if cell.style, err = strconv.Atoi(a.Value); err != nil {
+				return cell, err
+			}
+		}
+	}
+	x.text = x.text[:0]
+	outside := x.depth - 1
+	wanted := 0 // depth of the element whose text counts; 0 outside of any
+	reading := 0
+	for x.depth > outside {
+		token, err := x.next()
+		if err != nil {
+			return cell, err
+		}
+		switch token := token.(type) {
+		case xml.StartElement:
+			switch name := token.Name.Local; {
+			case name == "rPh":
+				reading = x.depth // an aid to reading, no part of the text
+			case (name == "v" || name == "t") && reading == 0:
+				wanted = x.depth
+			}
+		case xml.EndElement:
+			if x.depth < wanted {
+				wanted = 0
+			}
+			if x.depth < reading {
+				reading = 0
+			}
+		case xml.CharData:
+			if x.depth == wanted {
+				x.text = append(x.text, token...)
+			}
+		}
+	}
+	cell.text = string(x.text)
+	return cell, nil
 }
 
 func attribute(e xml.StartElement, name string) string {
@@ -114,19 +184,17 @@ func (c *sheetCopier) endRow() error {
 	for len(c.cells) > 0 && len(c.cells) < c.width {
 		c.cells = append(c.cells, "")
 	}
+	c.line = c.line[:0]
 	for i, text := range c.cells {
 		if i > 0 {
-			c.out.WriteByte(c.book.form.comma)
+			c.line = append(c.line, c.book.form.comma)
 		}
-		c.out.WriteString(c.quote(text))
+		c.line = append(c.line, c.quote(text)...)
 	}
-	if want := c.book.form.header.contains; want != "" && c.header == 0 {
-		for _, text := range c.cells {
-			if strings.Contains(text, want) {
-				c.header = c.row
-			}
-		}
+	if want := c.book.form.header.contains; want != "" && c.header == 0 && strings.Contains(string(c.line), want) {
+		c.header = c.row
 	}
+	c.out.Write(c.line)
 	switch unknown := c.book.form.header == (headerSpec{}); {
 	case unknown:
 		c.width = max(c.width, len(c.cells))
@@ -149,20 +217,19 @@ func (c *sheetCopier) quote(text string) string {
 
 // An xmlCell is the c element of a sheet (ECMA-376-1, 18.3.1.4).
 type xmlCell struct {
-	Ref    string   `xml:"r,attr"`
-	Style  int      `xml:"s,attr"`
-	Type   string   `xml:"t,attr"`
-	Value  string   `xml:"v"`
-	Inline richText `xml:"is"`
+	ref   string // where it stands, as in B7; blank for the next place
+	kind  string // its type
+	style int
+	text  string // its value, or the text that stands in it
 }
 
 // cell puts a cell into its place in the row.
 func (c *sheetCopier) cell(x *xmlCell) error {
 	column := c.filled
-	if x.Ref != "" {
-		col, row, ok := parseRef(x.Ref)
+	if x.ref != "" {
+		col, row, ok := parseRef(x.ref)
 		if !ok || row != c.row || col < c.filled {
-			return fmt.Errorf("cell %q stands in row %d behind column %d", x.Ref, c.row, c.filled)
+			return fmt.Errorf("cell %q stands in row %d behind column %d", x.ref, c.row, c.filled)
 		}
 		column = col
 	}
@@ -206,45 +273,43 @@ func (c *sheetCopier) merge(ref string) error {
 
 // cellText writes the value of a cell, by its type (ECMA-376-1, 18.18.11).
 func (b *book) cellText(x *xmlCell) (string, error) {
-	switch x.Type {
+	switch x.kind {
 	case "s":
-		i, err := strconv.Atoi(strings.TrimSpace(x.Value))
+		i, err := strconv.Atoi(strings.TrimSpace(x.text))
 		if err != nil || i < 0 || i >= len(b.strings) {
-			return "", fmt.Errorf("the cell %s names a text that is not there", x.Ref)
+			return "", fmt.Errorf("the cell %s names a text that is not there", x.ref)
 		}
 		return b.strings[i], nil
-	case "inlineStr":
-		return x.Inline.String(), nil
-	case "str", "d":
-		return x.Value, nil
+	case "inlineStr", "str", "d":
+		return x.text, nil
 	case "e":
 		// Without its digit, which would make it a wrong number rather than none.
-		return strings.Replace(x.Value, "#DIV/0!", "#DIV!", 1), nil
+		return strings.Replace(x.text, "#DIV/0!", "#DIV!", 1), nil
 	case "b":
-		if x.Value == "1" || x.Value == "true" {
+		if x.text == "1" || x.text == "true" {
 			return "true", nil
 		}
 		return "false", nil
 	case "", "n":
 		return b.numberText(x)
 	}
-	return "", fmt.Errorf("the cell %s is of the unknown type %q", x.Ref, x.Type)
+	return "", fmt.Errorf("the cell %s is of the unknown type %q", x.ref, x.kind)
 }
 
 var errCellNumber = errors.New("not a number")
 
 func (b *book) numberText(x *xmlCell) (string, error) {
-	text := strings.TrimSpace(x.Value)
+	text := strings.TrimSpace(x.text)
 	if text == "" {
 		return "", nil
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		return "", fmt.Errorf("the cell %s holds %q: %w", x.Ref, clip(text), errCellNumber)
+		return "", fmt.Errorf("the cell %s holds %q: %w", x.ref, clip(text), errCellNumber)
 	}
 	var style cellStyle
-	if 0 <= x.Style && x.Style < len(b.styles) {
-		style = b.styles[x.Style]
+	if 0 <= x.style && x.style < len(b.styles) {
+		style = b.styles[x.style]
 	}
 	return style.text(v, b.from1904, b.form.decimal), nil
 }
