@@ -127,7 +127,7 @@ var catalogueCore = []Explanation{
 	{
 		Rule: record.WrongWaveform, Severity: record.Failure,
 		Asks: "Was the dead reading that counts taken on the waveform of the supply? It was not when it says dc and the supply is ac, or ac and the supply is dc; when it says nothing " +
-			"and a proof that brackets it was taken on the other waveform; or when the register says that the indicator senses only the other one. An indicator that senses both is always right.",
+			"and a proof of the series nearest before or after it was taken on the other waveform; or when the register says that the indicator senses only the other one. An indicator that senses both is always right.",
 		Why:    "An instrument set to direct voltage shows about nothing on a live alternating conductor, and many a one set to alternating voltage shows nothing on a battery.",
 		Source: "computed: the mean of an alternating voltage is zero, which is what a dc range shows; prudence for the rest",
 		Mend: "Set the indicator to the waveform of the supply, or take one that senses both; prove it so, test every pair again, prove again. " +
