@@ -28,14 +28,17 @@ func TestProgressShowsOnlyWhatIsLong(t *testing.T) {
 			p := newProgress(&console{
 				err: &screen, errIsTerminal: tt.terminal,
 				now: func() time.Time { return now }, getenv: func(string) string { return tt.term },
-			})
+			}, 2)
 			now = now.Add(tt.after)
 			p.update(1, tt.total)
 			if got := p != nil && p.bar != nil; got != tt.want {
 				t.Errorf("a bar: %v, want %v", got, tt.want)
 			}
 			p.update(tt.total, tt.total) // the end of a pass is not the end
-			p.update(1, tt.total)
+			p.update(7, tt.total)
+			if p != nil && p.bar != nil && p.bar.Current() != tt.total+7 {
+				t.Errorf("the bar is at %d, want %d", p.bar.Current(), tt.total+7)
+			}
 			p.stop()
 			p.stop()
 			if !tt.want && screen.Len() > 0 {

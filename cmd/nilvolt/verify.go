@@ -59,12 +59,7 @@ Exit status: 0 when every record complies and every row belongs to one record,
 		},
 	}
 	f := cmd.Flags()
-	f.StringArrayVar(&o.jobs, "jobs", nil, "job sheet `file`; may be given several times")
-	f.StringVar(&o.instruments, "instruments", "", "instrument register `file`")
-	f.StringVar(&o.policy, "policy", "", "site policy `file` (YAML)")
-	f.StringVar(&o.readingsMap, "map", "", "column map `file` (YAML) for every file that it has a part for")
-	f.StringVar(&o.jobsMap, "jobs-map", "", "column map `file` for the job sheets, in place of --map")
-	f.StringVar(&o.zone, "zone", "", "`zone` of times without an offset, such as Europe/Berlin, where the map names none")
+	o.register(f)
 	f.BoolVar(&o.stream, "stream", false, "print verdicts as they come, without the rules across records")
 	f.BoolVar(&o.all, "all", false, "in text, list and explain every record")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
@@ -101,7 +96,11 @@ func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *cons
 	if err != nil {
 		return errors.Join(err, errNothingJudged)
 	}
-	bar := newProgress(c)
+	passes := 3 // to find the records, to survey them, to judge them
+	if o.stream {
+		passes = 2
+	}
+	bar := newProgress(c, passes)
 	defer bar.stop()
 	set, err := ingest.Open(ctx, readings, ingest.Options{
 		Jobs: in.jobs, HasJobs: in.hasJobs, Map: in.readingsMap, Stdin: c.in, Progress: bar.update,
