@@ -59,14 +59,21 @@ func (c *clock) learn(text string) {
 
 // fastTime decodes the time at text[i].
 func (d *Decoder) fastTime(text string, i int) (end int) {
-	t, end, ok := d.clock.read(text, i)
-	if ok {
+	if i < len(text) && text[i] == '"' {
+		if t, end, ok := d.clock.read(text, i+1); ok && text[end] == '"' {
+			d.state.event.Time = t
+			return end + 1
+		}
+	} else if t, end, ok := d.clock.read(text, i); ok {
 		d.state.event.Time = t
 		return end
 	}
-	end = d.field(TimeColumn, text, i)
-	if end != refused && d.state.event.Time.IsSet() {
-		d.clock.learn(trim(text[i:end]))
+	inner, end := innerText(text, i, d.layout.Comma)
+	if !d.set(TimeColumn, inner) {
+		return refused
+	}
+	if d.state.event.Time.IsSet() {
+		d.clock.learn(trim(inner))
 	}
 	return end
 }

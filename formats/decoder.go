@@ -160,7 +160,7 @@ func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o
 	return d.slow(text, line, ev)
 }
 
-// fast decodes a plain row without quotes and without mistakes into d.state; ok
+// fast decodes a plain row of one line and without mistakes into d.state; ok
 // is false for any other row.
 func (d *Decoder) fast(text string) (n int, ok bool) {
 	i, end := 0, 0
@@ -213,8 +213,9 @@ func (d *Decoder) changedFields(text string, start int, st *step) (next int) {
 		b := &st.fields[f]
 		end := i + len(b.text)
 		if end >= len(text) || text[end] != b.end || text[i:end] != b.text {
-			end = fieldEnd(text, i, d.layout.Comma)
-			if !d.change(b, text[i:end]) {
+			var inner string
+			inner, end = innerText(text, i, d.layout.Comma)
+			if !d.change(b, inner) {
 				return refused
 			}
 		}
@@ -317,11 +318,27 @@ func (d *Decoder) fastConductor(text string, i int, st *step, c *record.Conducto
 
 // field decodes the field at text[i], which is of column c.
 func (d *Decoder) field(c Column, text string, i int) (end int) {
-	end = fieldEnd(text, i, d.layout.Comma)
-	if !d.set(c, text[i:end]) {
+	inner, end := innerText(text, i, d.layout.Comma)
+	if !d.set(c, inner) {
 		return refused
 	}
 	return end
+}
+
+// innerText returns the text of the field at text[i], quotes taken off, and where
+// the field ends. What stands at the end shows whether it was a whole field: of a
+// quoted one with a doubled quote, a line break or a NUL in it nothing is taken.
+func innerText(text string, i int, comma byte) (inner string, end int) {
+	if i >= len(text) || text[i] != '"' {
+		end = fieldEnd(text, i, comma)
+		return text[i:end], end
+	}
+	for end = i + 1; end < len(text) && text[end] != '\n' && text[end] != 0; end++ {
+		if text[end] == '"' {
+			return text[i+1 : end], end + 1
+		}
+	}
+	return "", i
 }
 
 // slow decodes any row, by SplitRow and DecodeRow, and says what is wrong with it.
@@ -366,6 +383,6 @@ func (d *Decoder) slow(text string, line int, ev *record.Event) (n, lines int, o
 
 // hide sets what is known of a row whose form is wrong.
 func (d *Decoder) hide(text string) {
-	form := d.layout.Form(text)
+	form := d.Form(text)
 	d.row = Last{ID: form.ID, Known: form.Known, Clean: form.Clean}
 }

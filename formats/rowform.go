@@ -13,25 +13,29 @@ type RowForm struct {
 	ID    string // text of the record column, outer blanks removed
 	Known bool   // false when the form of the row hides its record id
 	Clean bool   // the right number of fields and nothing in them that cannot be
-	Empty bool   // no row: an empty line, a row of blanks, or one that the column map skips
+	// Prefix is how many bytes the record field takes with its delimiter, where it
+	// is the first field and has no line break; 0 otherwise, or when that is not known.
+	Prefix int
+	Empty  bool // no row: an empty line, a row of blanks, or one that the column map skips
 }
 
-// Form looks at the first row of text. The text must not be empty.
+// Form looks at the first row of text, which must not be empty and must go on to
+// the end of a row.
 //
 // Two rows belong together when their ID is the same; where a row is not clean
 // neither its ID nor the rows beside it can be trusted: it may be half of a row, or
 // two.
-func (l *Layout) Form(text string) RowForm {
-	if l.IsPlain() {
+func (d *Decoder) Form(text string) RowForm {
+	if d.plain {
 		end := strings.IndexByte(text, '\n') + 1
 		if end == 0 {
 			end = len(text)
 		}
 		if strings.IndexByte(text[:end], '"') < 0 {
-			return l.unquotedForm(text[:end])
+			return d.layout.unquotedForm(text[:end])
 		}
 	}
-	return l.quotedForm(text)
+	return d.quotedForm(text)
 }
 
 // unquotedForm is Form for a plain row without quotes.
@@ -81,40 +85,53 @@ func (l *Layout) CleanRow(row string) bool {
 }
 
 // quotedForm is Form for any row.
-func (l *Layout) quotedForm(text string) RowForm {
-	fields, n, lines, problem := SplitRow(text, l.Comma, nil)
+func (d *Decoder) quotedForm(text string) RowForm {
+	l := d.layout
+	fields, n, lines, problem := SplitRow(text, l.Comma, d.fields[:0])
+	d.fields = fields
 	form := RowForm{Size: n, Lines: lines}
 	if text[n-1] == '\n' {
 		form.Lines++
 	}
 	if problem != nil {
 		form.Lines = strings.Count(text[:n], "\n")
-		if column := l.RecordIndex(); l.IsPlain() && (column < 0 || column < len(fields)-1) {
-			form.Known = true
-			if column >= 0 {
-				form.ID = trim(fields[column].Text)
-			}
+		if len(fields) > 0 {
+			fields = fields[:len(fields)-1] // the last one is not whole
 		}
-		return form
 	}
-	if allBlank(fields) {
+	if problem == nil && allBlank(fields) {
 		form.Empty, form.Known, form.Clean = true, true, true
 		return form
 	}
-	if column := l.RecordIndex(); l.IsPlain() && column < len(fields) {
-		form.Known = true
-		if column >= 0 {
-			form.ID = trim(fields[column].Text)
-		}
+	if d.plain {
+		l.plainForm(&form, fields)
+		form.Clean = problem == nil && len(fields) == len(l.Columns)
+		return form
 	}
-	var row Row
-	use, clean, problems := l.canonical(fields, &row)
-	form.Clean = clean
-	form.Empty = clean && use == Skipped && len(problems) == 0
-	if clean && !l.IsPlain() {
-		form.ID, form.Known = trim(row[RecordColumn].Text), true
+	if problem == nil {
+		var row Row
+		use, clean, problems := l.canonical(fields, &row)
+		form.Clean = clean
+		form.Empty = clean && use == Skipped && len(problems) == 0
+		form.ID, form.Known = trim(row[RecordColumn].Text), clean
 	}
 	return form
+}
+
+// plainForm takes the record id from the fields of a plain row.
+func (l *Layout) plainForm(form *RowForm, fields []Field) {
+	column := l.RecordIndex()
+	if column < 0 {
+		form.Known = true
+		return
+	}
+	if column >= len(fields) {
+		return
+	}
+	form.ID, form.Known = trim(fields[column].Text), true
+	if column == 0 && len(fields) > 1 && fields[1].Line == 0 {
+		form.Prefix = fields[1].Column - 1
+	}
 }
 
 // RecordIndex returns the place of the record column among the columns of a plain

@@ -51,7 +51,8 @@ type scanner struct {
 	longest int
 	// exact says that every row is looked at, to see whether it is clean. Else only
 	// those are on which a segment may begin, and the last.
-	exact bool
+	exact     bool
+	indicator string // of the last loose row, not to keep it once a row
 }
 
 // newHash returns the hash of record ids.
@@ -77,7 +78,8 @@ type scanState struct {
 	text    string
 	quotes  bool   // the text holds a quote, or is not plain
 	current string // id of the current run, outer blanks removed
-	raw     string // the same as it was written; "" when there is none
+	raw     string // the same as it was written without quotes; "" when there is none
+	prefix  string // what rows of the current run begin with, where that is known and holds a quote
 	pending bool   // a row that is not clean came behind the current run's last
 	last    int    // where the last row begins, empty ones left out
 }
@@ -91,7 +93,7 @@ func (s *scanner) look(sc *scan, text string) {
 	for i := 0; i < len(text); {
 		i = st.row(i)
 	}
-	if !s.exact && len(text) > 0 && !s.in.layout.Form(text[st.last:]).Clean {
+	if !s.exact && len(text) > 0 && !s.decoder.Form(text[st.last:]).Clean {
 		st.unclean()
 	}
 	sc.tailDoubt = st.pending
@@ -110,30 +112,47 @@ func (st *scanState) row(i int) int {
 	}
 	row := strings.TrimSuffix(st.text[i:end], "\r")
 	next := min(end+1, len(st.text))
+	check := st.exact || len(st.scan.runs) < 3
 	if st.quotes && (!st.in.layout.IsPlain() || strings.IndexByte(row, '"') >= 0) {
-		form := st.in.layout.Form(st.text[i:min(len(st.text), i+st.longest)])
-		st.add(i, &form)
-		return i + form.Size
+		// Behind an even number of quotes the row ends with its line.
+		if !check && st.prefix != "" && strings.HasPrefix(row, st.prefix) && strings.Count(row, `"`)%2 == 0 {
+			return st.goOn(i, end, next)
+		}
+		return st.quotedRow(i)
 	}
 	field, known := st.in.layout.RecordField(row)
-	check := st.exact || len(st.scan.runs) < 3
 	if known && field == st.raw && field != "" && (!check || st.in.layout.CleanRow(row)) {
-		st.scan.rows++
-		st.scan.lines += int64(next - end)
-		st.scan.runs[len(st.scan.runs)-1].end = st.scan.start + int64(next)
-		st.pending = false
-		st.last = i
-		return next
+		return st.goOn(i, end, next)
 	}
 	form := formats.RowForm{Size: next - i, Lines: next - end, ID: formats.TrimBlanks(field), Known: known, Clean: true}
 	if check || form.ID == "" || !known {
-		form = st.in.layout.Form(st.text[i:next])
+		form = st.decoder.Form(st.text[i:next])
 	}
 	st.add(i, &form)
 	if form.Known && form.ID != "" {
 		st.raw = field
 	}
 	return next
+}
+
+// goOn takes up a row of the current run, from i to the line end at end.
+func (st *scanState) goOn(i, end, next int) int {
+	st.scan.rows++
+	st.scan.lines += int64(next - end)
+	st.scan.runs[len(st.scan.runs)-1].end = st.scan.start + int64(next)
+	st.pending = false
+	st.last = i
+	return next
+}
+
+// quotedRow looks at a row that holds a quote, or is not plain.
+func (st *scanState) quotedRow(i int) (next int) {
+	form := st.decoder.Form(st.text[i:min(len(st.text), i+st.longest)])
+	st.add(i, &form)
+	if form.Known && form.ID != "" && form.Clean {
+		st.prefix = st.text[i : i+form.Prefix]
+	}
+	return i + form.Size
 }
 
 // add takes up the row at i.
@@ -170,7 +189,7 @@ func (st *scanState) add(i int, form *formats.RowForm) {
 		})
 		st.current = form.ID
 	}
-	st.raw = ""
+	st.raw, st.prefix = "", ""
 	st.pending = !form.Clean
 }
 
@@ -191,8 +210,11 @@ func (st *scanState) addLoose(i int, line int64, size int) {
 	if outcome == formats.NoRow {
 		return
 	}
+	if ev.Indicator != st.indicator {
+		st.indicator = strings.Clone(ev.Indicator)
+	}
 	st.scan.loose = append(st.scan.loose, loose{
 		input: st.index, start: st.scan.start + int64(i), size: size, line: line,
-		time: ev.Time, indicator: strings.Clone(ev.Indicator), kind: ev.Kind, bad: outcome == formats.BadRow,
+		time: ev.Time, indicator: st.indicator, kind: ev.Kind, bad: outcome == formats.BadRow,
 	})
 }
