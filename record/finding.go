@@ -1,7 +1,5 @@
 package record
 
-import "strings"
-
 // A Severity says what a finding does to a record.
 type Severity uint8
 
@@ -43,14 +41,19 @@ type Tested struct {
 
 // String returns "L1-N", "SL1-N@on"; the point is left out.
 func (t Tested) String() string {
-	if t.Switch == SwitchUnknown {
-		return t.Pair.String()
+	return string(t.Append(nil))
+}
+
+// Append appends the text of t to b.
+func (t Tested) Append(b []byte) []byte {
+	b = append(b, t.Pair.A.String()...)
+	b = append(b, '-')
+	b = append(b, t.Pair.B.String()...)
+	if t.Switch != SwitchUnknown {
+		b = append(b, '@')
+		b = append(b, t.Switch.String()...)
 	}
-	var b strings.Builder
-	b.WriteString(t.Pair.String())
-	b.WriteByte('@')
-	b.WriteString(t.Switch.String())
-	return b.String()
+	return b
 }
 
 // A Finding is something the judge has to say of a record.
@@ -58,7 +61,7 @@ type Finding struct {
 	Rule      Rule
 	Severity  Severity
 	Indicator string   // the indicator it is about; blank if none
-	Tested    []Tested // the pairs it is about, in the order of their text
+	Tested    []Tested // the pairs it is about, in the order of their names
 	Lines     []Pos    // the input rows it rests on, in input order
 	Message   string   // one sentence: what is wrong and what to do about it
 }

@@ -59,7 +59,7 @@ func (l *findingList) finish(j *Judge) []record.Finding {
 	for i := range l.list {
 		f := &l.list[i]
 		if len(f.Tested) > 1 {
-			slices.SortStableFunc(f.Tested, func(a, b record.Tested) int { return strings.Compare(a.String(), b.String()) })
+			slices.SortFunc(f.Tested, compareTested)
 			f.Tested = slices.Compact(f.Tested)
 		}
 		if len(f.Lines) > 1 {
@@ -71,6 +71,16 @@ func (l *findingList) finish(j *Judge) []record.Finding {
 		}
 	}
 	return l.list
+}
+
+// compareTested orders pairs by the names of their conductors.
+func compareTested(a, b record.Tested) int {
+	return cmp.Or(
+		strings.Compare(a.Pair.A.String(), b.Pair.A.String()),
+		strings.Compare(a.Pair.B.String(), b.Pair.B.String()),
+		cmp.Compare(a.Switch, b.Switch),
+		strings.Compare(a.Point, b.Point),
+	)
 }
 
 func comparePos(a, b record.Pos) int {

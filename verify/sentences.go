@@ -114,7 +114,7 @@ func (j *Judge) furtherSentence(f *record.Finding) string {
 	case record.ConductorUnexpected:
 		return pairs + " names a conductor that the job sheet does not have; correct the job sheet or the reading"
 	case record.LivePartsRemain:
-		return pairs + " stays live on the supply side, as the job sheet says; guard it and tell everyone at the point of work"
+		return pairs + " is live on the supply side; guard it and tell everyone at the point of work"
 	case record.PermissionGap:
 		return fmt.Sprintf("more than %s from permission to isolation; ask again before switching off", minutes(j.policy.PermissionGap))
 	case record.BegunLate:
@@ -170,28 +170,21 @@ var furtherSentences = map[record.Rule]string{
 // pairList names the pairs of a finding, the first few of many.
 func pairList(f *record.Finding) string {
 	const most = 10
-	var b strings.Builder
-	listed, last := 0, ""
+	b := make([]byte, 0, 256)
 	for i, t := range f.Tested {
-		text := t.String()
+		if i == most {
+			return fmt.Sprintf("%s and %d more", b, len(f.Tested)-i)
+		}
+		if i > 0 {
+			b = append(b, ", "...)
+		}
+		b = t.Append(b)
 		if t.Point != "" {
-			text += " at " + t.Point
+			b = append(b, " at "...)
+			b = append(b, t.Point...)
 		}
-		if text == last {
-			continue
-		}
-		last = text
-		if listed == most {
-			fmt.Fprintf(&b, " and %d more", len(f.Tested)-i)
-			break
-		}
-		if listed > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString(text)
-		listed++
 	}
-	return b.String()
+	return string(b)
 }
 
 func conductorList(list []record.Conductor) string {
