@@ -56,7 +56,7 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.ReadingChanged, Severity: record.Caution,
-		Asks:   "Where a pair counts as dead, was it never residual or unreadable before, at that position and point?",
+		Asks:   "Where a pair counts as dead, was it never residual or unreadable before, at that position and point? The supply side does not count.",
 		Why:    "A voltage that has gone may have been a charge that ran down, or a source that comes and goes.",
 		Source: "IEC 60204-1, 6.2.4 and NEC 460.6: stored charge takes time to go; computed: 1000 uF takes 152 s from 565 V to 60 V through 68 kohm; prudence",
 		Mend:   "Say in the note what the voltage was. Where nobody knows, prove, test the pair again after some minutes, prove again.",
@@ -99,7 +99,7 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.ProofBelowNominal, Severity: record.Caution,
-		Asks: "Did the proofs before and after each counting reading reach the nominal voltage between the conductors tested, to within 1 %?",
+		Asks: "Did the proofs before and after each counting reading, by what the source puts out, else by what was shown, reach the nominal voltage between the conductors tested, to within 1 %?",
 		Why:  "A proof at 50 V does not show that the indicator withstands and shows 400 V.",
 		Source: "from memory: HSE GS38 (4th edition, 2015): a known live source of similar voltage, or a proving unit; IEC 60038: nominal voltages; " +
 			"computed: line to line is sqrt 3 times line to neutral; prudence for the 1 %",
@@ -215,7 +215,7 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.LivePartsRemain, Severity: record.Caution,
-		Asks:   "Is nothing beside the work live? It is where the job sheet says that the supply side stays live, and a test on that side read live.",
+		Asks:   "Is nothing beside the work live? It is where a test on the supply side read live and the job sheet says that this side stays so, or no later test shows it dead.",
 		Why:    "The load side is dead and the supply side, a hand's breadth away, is not.",
 		Source: "EN 50110-1: the fifth of the five rules, protect against adjacent live parts",
 		Mend:   "Screen the live parts off before work begins, as the site's rules say.",

@@ -95,6 +95,16 @@ func TestHoles(t *testing.T) {
 			record.NonCompliant, "pair-missing", "",
 		},
 		{
+			"the supply side live, of which the job sheet says nothing", socket, `
+			08:02 prove   VI-1 PU-1 230/230
+			08:02 test    VI-1 N-L 231 supply
+			08:03 test    VI-1 N-L 0.3 load
+			08:04 test    VI-1 E-L 0.1 load
+			08:05 test    VI-1 E-N 0 load
+			08:06 reprove VI-1 PU-1 230/230`,
+			record.Compliant, "", "live-parts-remain",
+		},
+		{
 			"tested on dc after a proof on dc, the waveform blank", socket, `
 			08:02 prove   VI-1 PU-1 230/230 dc
 			08:03 test    VI-1 N-L 0.3 blank

@@ -26,11 +26,11 @@ func judged(t reporter, records []record.Record, set setting, reg record.Registe
 }
 
 func judgedBy(t reporter, records []record.Record, policy *verify.Policy, reg record.Register) []verdict {
-	survey := verify.NewSurvey(policy, reg)
+	surveys := []*verify.Survey{verify.NewSurvey(policy, reg), verify.NewSurvey(policy, reg)}
 	for i := range records {
-		survey.Add(&records[i])
+		surveys[i%2].Add(&records[i])
 	}
-	judge := verify.NewJudge(policy, reg, verify.NewAcross(survey))
+	judge := verify.NewJudge(policy, reg, verify.NewAcross(surveys...))
 	var verdicts []verdict
 	for i := range records {
 		j := judge.Judge(&records[i])

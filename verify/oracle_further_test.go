@@ -116,7 +116,7 @@ func (q *inquiry) liveRules() {
 			continue
 		}
 		where := slot{l.pair, l.Switch, l.Point}
-		if q.liveRemains(l) {
+		if q.liveRemains(l) || q.liveOnSupply(l) {
 			q.add(record.LivePartsRemain, record.Caution, l.Indicator, where)
 		}
 		for _, d := range q.rows {
@@ -132,6 +132,14 @@ func (q *inquiry) liveRules() {
 			}
 		}
 	}
+}
+
+// liveOnSupply says whether a reading is live on the supply side, and no dead one
+// of that side and place follows.
+func (q *inquiry) liveOnSupply(l *row) bool {
+	return l.Side == record.SupplySide && !slices.ContainsFunc(q.rows[l.at:], func(d *row) bool {
+		return d.Kind == record.Test && d.class == classDead && d.Side == record.SupplySide && alike(l, d)
+	})
 }
 
 // countingDead returns the counting readings that are dead.

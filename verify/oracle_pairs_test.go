@@ -203,13 +203,9 @@ func (q *inquiry) pairsOf(j *record.Job) []slot {
 
 // partners returns the conductors that a switched line is tested against.
 func partners(list []record.Conductor) []record.Conductor {
-	earthed := slices.DeleteFunc(slices.Clone(list), func(c record.Conductor) bool {
+	return slices.DeleteFunc(slices.Clone(list), func(c record.Conductor) bool {
 		return c != record.N && c != record.E && c != record.PEN
 	})
-	if len(earthed) > 0 {
-		return earthed
-	}
-	return slices.DeleteFunc(slices.Clone(list), func(c record.Conductor) bool { return !isLine(c) })
 }
 
 // positionsOf returns the two words that the dead tests of a switched line use.

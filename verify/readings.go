@@ -32,13 +32,29 @@ func (j *Judge) readingRules() {
 		if r.Kind != record.Test {
 			continue
 		}
-		if r.liveParts && j.judges(record.LivePartsRemain) {
+		if (r.liveParts || j.liveOnSupply(i)) && j.judges(record.LivePartsRemain) {
 			j.addTest(record.LivePartsRemain, r)
 		}
 		if j.work.known && !(j.isWork(r.pair.A) && j.isWork(r.pair.B)) && j.judges(record.ConductorUnexpected) {
 			j.addTest(record.ConductorUnexpected, r)
 		}
 	}
+}
+
+// liveOnSupply reports whether row i read live on the supply side and no later
+// one on that side shows the pair dead: live parts beside the work, though the
+// job sheet does not say so.
+func (j *Judge) liveOnSupply(i int) bool {
+	live := &j.rows[i]
+	if live.class != classLive || live.Side != record.SupplySide {
+		return false
+	}
+	for k := i + 1; k < len(j.rows); k++ {
+		if r := &j.rows[k]; r.class == classDead && r.Side == record.SupplySide && alike(live, r) {
+			return false
+		}
+	}
+	return true
 }
 
 // addCaution notes a caution about a required pair.

@@ -197,15 +197,8 @@ func (j *Judge) requirePairs(w *work) {
 			continue
 		}
 		on, off := j.positions(line)
-		partners := 0
 		for _, c := range w.use {
 			if c == record.N || c.IsEarth() {
-				partners++
-				j.requireSwitched(line, c, on, off)
-			}
-		}
-		for _, c := range w.use {
-			if partners == 0 && c.IsLine() {
 				j.requireSwitched(line, c, on, off)
 			}
 		}
