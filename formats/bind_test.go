@@ -31,6 +31,7 @@ func TestBindCanonical(t *testing.T) {
 		{"unit in a name", "time,event,volts (mV)\n", `f.csv:1:12: header "volts (mV)": a column that tells a unit cannot be ignored without saying so`},
 		{"range by name", "time,event,Range\n", `f.csv:1:12: header "Range": a column that tells a range cannot be ignored without saying so`},
 		{"coupling by name", "time,event,AC/DC\n", `f.csv:1:12: header "AC/DC": a column that tells a coupling cannot be ignored without saying so`},
+		{"coupling in a name", "time,event,volts_dc\n", `f.csv:1:12: header "volts_dc": a column that tells a coupling cannot be ignored without saying so`},
 		{
 			"unit by its cells", "time,event,x\n1,test,mV\n2,test,\n",
 			`f.csv:1:12: header "x": a column that tells a unit, a range, a function or a coupling (its cells do) cannot be ignored without saying so`,

@@ -172,8 +172,10 @@ func (b *binder) use(at int, what string, c Column, wordy bool) {
 			"use it once; where it holds two things, take each out with  match:")
 	}
 	b.wordy[at] = wordy
+	if len(b.uses[at]) == 0 || !c.isFreeText() { // what decides most says whether the cell may be cut short
+		b.layout.Columns[at] = c
+	}
 	b.uses[at] = append(b.uses[at], what)
-	b.layout.Columns[at] = c
 }
 
 func (b *binder) columnText(at int) string {
@@ -362,7 +364,7 @@ func (b *binder) checkMeaning() {
 			continue
 		}
 		switch v.content {
-		case readingContent, voltsContent:
+		case readingContent, stageContent, voltsContent:
 			b.checkUnitOfName(v)
 			if waveform := waveformOfName(b.header[v.at].Text); waveform != "" && !tellsWaveform && v.content == readingContent {
 				b.fail(&b.header[v.at], b.header[v.at].Text, "the name tells that the voltage is "+waveform+", and the map does not",

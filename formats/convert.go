@@ -64,7 +64,11 @@ func (m *mapping) readFunction(fields []Field) rowFunction {
 	if m.function == nil {
 		return rowFunction{function{voltage: true}, true}
 	}
-	f, known := m.function.words[foldWord(fields[m.functionAt].Text)]
+	text := fields[m.functionAt].Text
+	f, known := m.function.words[text]
+	if !known {
+		f, known = m.function.words[foldWord(text)]
+	}
 	return rowFunction{f, known}
 }
 
@@ -107,7 +111,7 @@ func (c *converter) text(v *conversion, cell string) (string, error) {
 		return word, nil
 	}
 	switch v.content {
-	case readingContent, voltsContent:
+	case readingContent, stageContent, voltsContent:
 		return c.volts(v, cell)
 	case voltsListContent:
 		return v.voltsList(cell)

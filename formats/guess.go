@@ -25,8 +25,8 @@ type Guess struct {
 	Sure bool
 }
 
-// GuessMap proposes a column map for the file called name. data is the file, or
-// the first MiB of one that is no workbook. The error, a *RowError, says that the
+// GuessMap proposes a column map for the file called name. data is the file; of
+// one that is no workbook the first MiB is looked at. The error, a *RowError, says that the
 // file is nothing that can be read.
 func GuessMap(data []byte, name string) (*Guess, error) {
 	g := &guesser{file: name, sure: true}
@@ -34,6 +34,7 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 	if err != nil {
 		return nil, err
 	}
+	text = wholeLines(text)
 	if !g.guessForm(text) {
 		return nil, formError(name, 0, "no rows of two columns or more that look like a log", mendExport)
 	}
@@ -46,6 +47,18 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 		}
 	}
 	return guess, nil
+}
+
+// wholeLines cuts a long text behind the last line end of its first MiB.
+func wholeLines(text string) string {
+	const most = 1 << 20
+	if len(text) <= most {
+		return text
+	}
+	if end := strings.LastIndexByte(text[:most], '\n'); end >= 0 {
+		return text[:end+1]
+	}
+	return text
 }
 
 // tryMap reads text through a map and returns the first thing that is wrong.

@@ -103,7 +103,7 @@ func (g *guesser) guessColumn(c Column, ats []int) {
 		return
 	}
 	switch contentOf(c) {
-	case readingContent, voltsContent:
+	case readingContent, stageContent, voltsContent:
 		g.guessVolts(c, at)
 	case timeContent:
 		g.guessTime(c, at, -1)

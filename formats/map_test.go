@@ -266,6 +266,8 @@ func TestParseMapRefuses(t *testing.T) {
 		{"no source", "columns:\n  record: {words: {a: b}}\n", `m.yaml:2:3: columns "record": it has not one source`},
 		{"two sources", "columns:\n  record: {column: R, value: R7}\n", `m.yaml:2:3: columns "record": it has not one source`},
 		{"a constant voltage", "columns:\n  volts: {value: 0}\n", `m.yaml:2:11: volts "value": unknown key`},
+		{"a constant step", "columns:\n  stage: {value: none}\n", `m.yaml:2:11: stage "value": unknown key`},
+		{"a time without a time of day", "columns:\n  time: {column: T, layout: dd.MM.yyyy}\n", `m.yaml:1:1: layout "dd.MM.yyyy": it has no time of day`},
 		{"a constant time", "columns:\n  time: {value: now}\n", `m.yaml:2:10: time "value": unknown key`},
 		{"a word for volts", "columns:\n  volts: {column: U, words: {none: 0}}\n", `m.yaml:2:36: volts "0": a word cannot stand for a number of volts`},
 		{"a blank for volts", "columns:\n  volts: {column: U, words: {none: ''}}\n", `m.yaml:2:36: volts blank: a word cannot stand for a number of volts`},

@@ -18,6 +18,7 @@ const (
 	textContent       content = iota // an id or free text
 	wordContent                      // one word of a list
 	readingContent                   // volts as an instrument showed them
+	stageContent                     // a step as an instrument showed it
 	voltsContent                     // volts that were written down
 	voltsListContent                 // several of these
 	numberContent                    // a number without a unit
@@ -36,7 +37,9 @@ func contentOf(c Column) content {
 		return wordContent
 	case VoltsColumn:
 		return readingContent
-	case ExpectedColumn, StageColumn, NominalColumn, MaxVoltsColumn:
+	case StageColumn:
+		return stageContent
+	case ExpectedColumn, NominalColumn, MaxVoltsColumn:
 		return voltsContent
 	case StagesColumn, OutputColumn:
 		return voltsListContent
@@ -56,11 +59,13 @@ func contentOf(c Column) content {
 	return textContent
 }
 
-// keys returns the keys that the map can have for a column of this content.
+// keys returns the keys that the map can have for a column of this content. What
+// an instrument showed, and when, is no constant: it would make readings that
+// nobody took.
 func (c content) keys() []string {
 	keys := []string{"column", "match"}
 	switch c {
-	case readingContent:
+	case readingContent, stageContent:
 		return append(keys, "words", "unit", "unit_column")
 	case voltsContent:
 		return append(keys, "value", "preamble", "file", "words", "unit", "unit_column")
@@ -210,7 +215,7 @@ func (r *mapReader) words(c Column, o entry) map[string]string {
 		if _, twice := words[folded]; twice {
 			r.fail(w.at, o.key, w.key, "the word stands twice (case does not matter)", "keep one of the two")
 		}
-		words[folded] = text
+		words[folded], words[w.key] = text, text // as it is written, it is found without folding
 		r.checkWord(c, text, w)
 	}
 	return words
@@ -234,7 +239,7 @@ func (r *mapReader) checkWord(c Column, text string, at entry) {
 		if pairErr != nil && nameErr != nil {
 			message = pairErr.Error()
 		}
-	case conductorContent, conductorsContent, wordContent, voltsContent:
+	case conductorContent, conductorsContent, wordContent, voltsContent, stageContent:
 		var s rowState
 		if err := s.set(c, text); err != nil {
 			message = err.Error()
@@ -261,6 +266,7 @@ func (r *mapReader) function(e entry) *functionSpec {
 		for _, w := range r.entries(k.node, k.key) {
 			text, _ := r.text(w.node, w.key)
 			f.words[foldWord(w.key)] = r.functionWord(w, text)
+			f.words[w.key] = f.words[foldWord(w.key)]
 		}
 	}
 	if (f.from == nil || f.words == nil) && r.bad.Total == 0 {

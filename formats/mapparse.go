@@ -119,11 +119,25 @@ func (r *mapReader) checkSection(doc ast.Node, s *section) {
 	if s.function != nil && s.kind != readingsFile {
 		r.fail(doc, "function", "", "only readings have a function", "leave it out")
 	}
+	r.checkClock(doc, s.layout)
+	for _, c := range s.columns {
+		if contentOf(c.column) == timeContent {
+			r.checkClock(doc, c.layout)
+		}
+	}
 	if s.months != nil {
 		s.layout = withMonths(s.layout, s.months)
 		for _, c := range s.columns {
 			c.layout = withMonths(c.layout, s.months)
 		}
+	}
+}
+
+// checkClock asks the layout of a time for its time of day: rows of midnight would
+// stand in no order.
+func (r *mapReader) checkClock(doc ast.Node, l *timeLayout) {
+	if l != nil && l.kind == patternLayout && !l.hasClock() {
+		r.fail(doc, "layout", l.text, "it has no time of day", "add HH:mm; where the time of day has a column of its own, say  date:  and  clock:")
 	}
 }
 

@@ -27,7 +27,7 @@ func tellsByName(name string) string {
 	if _, unit := cutNameUnit(name); unit != "" {
 		return "a unit"
 	}
-	if folded == "ac/dc" || folded == "ac_dc" || folded == "dc/ac" {
+	if folded == "ac/dc" || folded == "ac_dc" || folded == "dc/ac" || waveformOfName(name) != "" {
 		return "a coupling"
 	}
 	words := strings.FieldsFunc(folded, func(r rune) bool { return strings.ContainsRune("_ .,:;/()[]", r) })
