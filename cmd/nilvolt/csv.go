@@ -52,11 +52,17 @@ func appendCSVField(out []byte, text string) []byte {
 
 // joined returns the pairs with spaces between them.
 func joined(tested []record.Tested) string {
-	texts := make([]string, len(tested))
+	var out []byte
 	for i, t := range tested {
-		texts[i] = t.String()
+		if i > 0 {
+			if reads(t, tested[i-1]) {
+				continue
+			}
+			out = append(out, ' ')
+		}
+		out = t.Append(out)
 	}
-	return strings.Join(texts, " ")
+	return string(out)
 }
 
 // places returns file:line of each place, with spaces between them.

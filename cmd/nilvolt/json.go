@@ -45,6 +45,9 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 	out = append(out, `,"pairs":[`...)
 	for i, t := range f.Tested {
 		if i > 0 {
+			if reads(t, f.Tested[i-1]) {
+				continue
+			}
 			out = append(out, ',')
 		}
 		out = appendJSONPair(out, t)
@@ -60,6 +63,9 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 	out = appendJSON(out, f.Message)
 	return append(out, '}')
 }
+
+// reads reports whether two pairs read the same; they may be of two points.
+func reads(a, b record.Tested) bool { return a.Pair == b.Pair && a.Switch == b.Switch }
 
 // appendJSONPair appends t as a string, without making the text first.
 func appendJSONPair(out []byte, t record.Tested) []byte {
