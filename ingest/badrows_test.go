@@ -53,6 +53,7 @@ func TestBadRowsSpoilRecords(t *testing.T) {
 		{"first row", "!AAB", "A", "B"},
 		{"last row", "AAB!", "B", "A"},
 		{"beside a scattered record", "ABA!CC", "X", "B"},
+		{"behind a scattered record's last row", "ABA!CC", "X" + broken, "B"},
 		{"before a scattered record's later rows", "ABC!AD", "X", "B D"},
 	}
 	dir := t.TempDir()

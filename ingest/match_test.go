@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -177,6 +178,24 @@ R5,,2026-03-02T09:03:00Z,test,VI-1,L,N,0.1,,
 		if diff := cmp.Diff(want, list); diff != "" {
 			t.Errorf("blocks of %d: %s", size, diff)
 		}
+	}
+}
+
+// What job columns say in one file does not hide what they say in another.
+func TestJobsOfSeveralFiles(t *testing.T) {
+	const head = "record,site,time,event,indicator,from,to,volts,note,supply\n"
+	dir := t.TempDir()
+	var paths []string
+	for i, supply := range []string{"single-phase", "dc", "dc"} {
+		text := head + fmt.Sprintf("R1,,2026-03-02T09:0%d:00Z,test,VI-1,L,N,0.1,,%s\n", i, supply)
+		paths = append(paths, write(t, dir, fmt.Sprintf("%d.csv", i), text))
+	}
+	got, err := collect(t, Options{}, paths...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]string{"single-phase ", "dc "}, got[0].Jobs); diff != "" {
+		t.Error(diff)
 	}
 }
 
