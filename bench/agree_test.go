@@ -61,7 +61,11 @@ func judgeFile(t *testing.T, name, columnMap string) tally {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer set.Close()
+	defer func() {
+		if err := set.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
 	var got tally
 	judge := verify.NewJudge(verify.DefaultPolicy(), record.Register{}, nil)
 	err = set.Each(t.Context(), func() ingest.Visitor {

@@ -40,7 +40,8 @@ const (
 	residualThenDead // read again and dead: compliant
 	unreadable
 	live
-	liveThenDead // every pair read again and dead: compliant
+	liveThenDead    // every pair read again and dead: compliant
+	probesExchanged // on one pair, a caution at most: compliant
 	numFaults
 )
 
@@ -48,7 +49,7 @@ const (
 // section 8).
 func (f fault) status() status {
 	switch f {
-	case faultless, residualThenDead, liveThenDead:
+	case faultless, residualThenDead, liveThenDead, probesExchanged:
 		return compliant
 	case live:
 		return liveFound
@@ -61,7 +62,7 @@ func (f fault) status() status {
 // faultless.
 var percent = [numFaults]int{
 	proveMissing: 2, reproveMissing: 2, proveFailed: 1, reproveFailed: 1, proveStale: 1, reproveLate: 1,
-	pairMissing: 2, residual: 1, residualThenDead: 1, unreadable: 1, live: 2, liveThenDead: 1,
+	pairMissing: 2, residual: 1, residualThenDead: 1, unreadable: 1, live: 2, liveThenDead: 1, probesExchanged: 2,
 }
 
 // A circuit is a supply with the pairs that it requires (docs/rules.md, section 5).
@@ -77,12 +78,13 @@ var circuits = []circuit{
 	{"three-phase-3-wire", 14, pairsOf("L1", "L2", "L3", "E")},
 }
 
-// pairsOf returns every unordered pair.
+// pairsOf returns every unordered pair, the conductor that stands later first: the
+// first probe goes on earth, or else on neutral.
 func pairsOf(conductors ...string) [][2]string {
 	var pairs [][2]string
-	for i, a := range conductors {
-		for _, b := range conductors[i+1:] {
-			pairs = append(pairs, [2]string{a, b})
+	for i, second := range conductors {
+		for _, first := range conductors[i+1:] {
+			pairs = append(pairs, [2]string{first, second})
 		}
 	}
 	return pairs
@@ -174,6 +176,8 @@ func (g *generator) judgedRows(c *circuit, f fault) {
 			g.test(pair, g.dead())
 		case live, liveThenDead:
 			g.test(pair, g.tenths(500, 2400))
+		case probesExchanged:
+			g.test([2]string{pair[1], pair[0]}, g.dead())
 		default:
 			g.test(pair, g.dead())
 		}
