@@ -1,7 +1,6 @@
 package formats
 
 import (
-	gocmp "cmp"
 	"strings"
 	"testing"
 
@@ -68,7 +67,11 @@ func layoutText(l *Layout, err error) string {
 	}
 	var names []string
 	for _, c := range l.Columns {
-		names = append(names, gocmp.Or(c.String(), "-"))
+		if c == NoColumn {
+			names = append(names, "-")
+			continue
+		}
+		names = append(names, c.String())
 	}
 	return strings.Join(names, " ") + " @" + itoa(int(l.FirstRow)) + ":" + itoa(l.FirstLine)
 }

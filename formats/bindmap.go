@@ -374,6 +374,7 @@ func (b *binder) checkMeaning() {
 			if v.layout != nil && v.layout.needsZone() && v.zone == nil {
 				b.fail(&b.header[v.at], b.header[v.at].Text, "times without an offset need a zone", "say in the map, or on the command line, in which zone the clock ran, as in  zone: Europe/Berlin")
 			}
+		default: // a name tells nothing of other columns
 		}
 	}
 }

@@ -125,8 +125,9 @@ func (c *converter) text(v *conversion, cell string) (string, error) {
 		return v.pair(cell)
 	case conductorsContent:
 		return v.conductors(cell)
+	default:
+		return cell, nil
 	}
-	return cell, nil
 }
 
 // isWhole reports whether the translation of a whole cell is the text of the
@@ -138,8 +139,9 @@ func (v *conversion) isWhole(word string) bool {
 		return err == nil && p.IsSet()
 	case conductorsContent, voltsListContent:
 		return false
+	default:
+		return true
 	}
-	return true
 }
 
 // mend says what to do about a cell that could not be brought into canonical text.
@@ -160,11 +162,15 @@ func (v *conversion) mend(err error) string {
 		if errors.Is(err, errNoDate) {
 			return "correct the row; see that day and month are not the other way round in the map"
 		}
-		return mendClockChange
+		if _, ok := errors.AsType[clockChangeError](err); ok {
+			return mendClockChange
+		}
+		return mendTime
 	case dateContent:
 		return "write the date as the map says, or as in 2026-03-02"
+	default:
+		return "correct the cell, or translate its words in the map"
 	}
-	return "correct the cell, or translate its words in the map"
 }
 
 var errNoUnit = errors.New("a number without a unit: the unit column is blank")

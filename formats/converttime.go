@@ -111,6 +111,7 @@ func (v *conversion) civil(cell string) (civil, error) {
 		if c, ok := l.scan(cell); ok {
 			return c, nil
 		}
+	case rfc3339Layout: // a form of ISO 8601, below
 	}
 	if l.allowsISO() {
 		if c, ok := scanAny(isoLocal, cell); ok {

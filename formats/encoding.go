@@ -3,6 +3,7 @@ package formats
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -105,6 +106,7 @@ func sniff(head []byte, name string, s *section) (Form, error) {
 		if err := checkUTF8(head, name); err != nil {
 			return Form{}, err
 		}
+	default: // ASCII stands for itself
 	}
 	if len(bytes.TrimSpace(text)) == 0 {
 		return Form{}, formError(name, 0, "the file is empty", "export it again; a file without rows is no evidence")
@@ -270,7 +272,7 @@ func copyLines(w *bufio.Writer, r *bufio.Reader, f Form) error {
 	line, atStart, afterCR := 1, true, false
 	for {
 		c, size, err := r.ReadRune()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {

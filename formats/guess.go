@@ -196,14 +196,12 @@ func (g *guesser) guessText(data []byte) (string, error) {
 	}
 	switch form.encoding {
 	case utf16Little, utf16Big:
-		if len(data)%2 != 0 {
-			data = data[:len(data)-1]
-		}
 		g.say("", "The bytes are "+form.String()+".")
 	case workbook:
 		if form, err = g.guessSheet(data, form); err != nil {
 			return "", err
 		}
+	default: // said above, or nothing to say
 	}
 	if form.InPlace() {
 		return strings.TrimPrefix(string(data), byteOrderMark), nil

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -373,13 +374,6 @@ func (g *guesser) guessIgnored() {
 			g.say("", "Not used: "+g.ref(at)+", "+g.describe(at)+".")
 			continue
 		}
-		g.doubt("# ignore: ["+yamlQuote(cmpText(name, strconv.Itoa(at+1)))+"]", "it tells "+why+", "+g.describe(at)+": use it, or see that it changes nothing and ignore it")
+		g.doubt("# ignore: ["+yamlQuote(cmp.Or(name, strconv.Itoa(at+1)))+"]", "it tells "+why+", "+g.describe(at)+": use it, or see that it changes nothing and ignore it")
 	}
-}
-
-func cmpText(text, instead string) string {
-	if text == "" {
-		return instead
-	}
-	return text
 }

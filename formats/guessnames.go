@@ -19,7 +19,7 @@ var guessNames = map[Column][]string{
 		"date", "datum", "fecha", "jour", "dia", "tag",
 	},
 	EventColumn:      {"event type", "type", "action", "step", "what", "art", "ereignis", "vorgang", "schritt", "étape", "evento", "acción"},
-	IndicatorColumn:  {"voltage indicator", "instrument", "tester", "detector", "serial", "serial no", "serial number", "instrument id", "vi", "spannungsprüfer", "prüfer", "gerät", "gerätenummer", "seriennummer", "appareil", "détecteur", "instrumento"},
+	IndicatorColumn:  {"voltage indicator", "instrument", "tester", "detector", "serial", "serial no", "serial number", "instrument id", "vi", "spannungsprüfer", "prüfer", "gerät", "gerätenummer", "seriennummer", "détecteur", "instrumento"},
 	SourceColumn:     {"proving unit", "proving source", "prover", "prüfquelle", "quelle", "prüfeinheit", "fuente"},
 	FromColumn:       {"probe 1", "probe a", "first probe", "lead 1", "von", "de", "desde"},
 	ToColumn:         {"probe 2", "probe b", "second probe", "lead 2", "nach", "bis", "vers", "hasta"},
@@ -33,7 +33,7 @@ var guessNames = map[Column][]string{
 	PointColumn:      {"test point", "location", "messstelle", "ort", "lieu", "lugar"},
 	SideColumn:       {"side of device", "seite", "côté", "lado"},
 	NoteColumn:       {"notes", "remark", "remarks", "comment", "comments", "bemerkung", "kommentar", "remarque", "nota"},
-	TechnicianColumn: {"operator", "worker", "monteur", "prüfername", "technicien", "técnico"},
+	TechnicianColumn: {"operator", "worker", "monteur", "prüfername", "técnico"},
 }
 
 // clockNames are names of a column that holds the time of day beside a date.

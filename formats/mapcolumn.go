@@ -79,8 +79,9 @@ func (c content) keys() []string {
 		return append(keys, "layout")
 	case pairContent, conductorsContent:
 		return append(keys, "value", "preamble", "file", "words", "separator")
+	default:
+		return append(keys, "value", "preamble", "file", "words")
 	}
-	return append(keys, "value", "preamble", "file", "words")
 }
 
 // columns reads the columns of a document.
@@ -239,7 +240,7 @@ func (r *mapReader) checkWord(c Column, text string, at entry) {
 		if pairErr != nil && nameErr != nil {
 			message = pairErr.Error()
 		}
-	case conductorContent, conductorsContent, wordContent, voltsContent, stageContent:
+	case conductorContent, conductorsContent, wordContent, voltsContent, voltsListContent, stageContent:
 		var s rowState
 		if err := s.set(c, text); err != nil {
 			message = err.Error()
@@ -248,6 +249,7 @@ func (r *mapReader) checkWord(c Column, text string, at entry) {
 		if err := setInstrument(&i, c, text); err != nil && text != "" {
 			message = err.Error()
 		}
+	default: // any text
 	}
 	if message != "" {
 		r.fail(at.node, c.String(), text, message, mend)
@@ -281,7 +283,7 @@ const mendFunction = "write voltage, ac, dc or both, with mV or kV behind it whe
 // functionWord reads what one word of the function column means, as in "dc mV".
 func (r *mapReader) functionWord(w entry, text string) function {
 	f := function{voltage: true}
-	for _, part := range strings.Fields(text) {
+	for part := range strings.FieldsSeq(text) {
 		switch lower := strings.ToLower(part); lower {
 		case "voltage":
 		case "ac", "dc", "both":

@@ -36,7 +36,7 @@ func (b *book) copySheet(out *bufio.Writer, s sheetRef) error {
 	x := &sheetReader{decoder: xml.NewDecoder(bufio.NewReaderSize(r, 64<<10))}
 	for {
 		token, err := x.next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {
@@ -90,7 +90,7 @@ func (x *sheetReader) next() (xml.Token, error) {
 	case xml.EndElement:
 		x.depth--
 	}
-	if err == io.EOF && x.depth != 0 {
+	if errors.Is(err, io.EOF) && x.depth != 0 {
 		err = io.ErrUnexpectedEOF
 	}
 	return token, err

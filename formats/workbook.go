@@ -76,8 +76,7 @@ func recodeWorkbook(w io.Writer, r io.Reader, f Form) error {
 // workbookError makes errors of the archive and of its XML say which file it is;
 // a *RowError says so already.
 func (f Form) workbookError(err error) error {
-	var row *RowError
-	if errors.As(err, &row) {
+	if _, ok := errors.AsType[*RowError](err); ok {
 		return err
 	}
 	return formError(f.name, 0, "not a workbook that can be read: "+err.Error(), mendWorkbook)
@@ -313,7 +312,7 @@ func (b *book) hasCells(s sheetRef) (bool, error) {
 	d := xml.NewDecoder(r)
 	for {
 		token, err := d.RawToken()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return false, nil
 		}
 		if err != nil {

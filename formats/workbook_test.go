@@ -3,6 +3,7 @@ package formats
 import (
 	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -26,12 +27,8 @@ func recoded(data []byte, m *Map) string {
 // another program wrote must read as what it was given.
 func excelizeBook(t interface{ Fatal(...any) }, fill func(f *excelize.File) error) []byte {
 	f := excelize.NewFile()
-	defer f.Close()
-	if err := fill(f); err != nil {
-		t.Fatal(err)
-	}
 	var b bytes.Buffer
-	if err := f.Write(&b); err != nil {
+	if err := errors.Join(fill(f), f.Write(&b), f.Close()); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -301,7 +298,7 @@ func TestWorkbookRefuses(t *testing.T) {
 // A small file that unpacks without end stops at the limit.
 func TestLimitedReader(t *testing.T) {
 	r := &limitedReader{bytes.NewReader(make([]byte, 100)), 99}
-	if _, err := new(bytes.Buffer).ReadFrom(r); err != errTooLarge {
+	if _, err := new(bytes.Buffer).ReadFrom(r); !errors.Is(err, errTooLarge) {
 		t.Errorf("got %v", err)
 	}
 	r = &limitedReader{bytes.NewReader(make([]byte, 100)), 100}

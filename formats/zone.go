@@ -37,8 +37,13 @@ func loadZone(name string) (*time.Location, error) {
 
 const mendZone = "use a name of the IANA database, as in Europe/Berlin, or UTC, or an offset, as in +01:00"
 
-// Errors of local times. The mend is the same for both: only the log can know.
 var errNoDate = errors.New("no such date or time of day")
+
+// A clockChangeError tells of a local time that a change of clocks makes occur
+// twice or never.
+type clockChangeError string
+
+func (c clockChangeError) Error() string { return string(c) }
 
 const mendClockChange = "nobody can tell which moment was meant: export the log in UTC or with offsets"
 
@@ -53,15 +58,15 @@ func (c civil) rfc3339(zone *time.Location) (string, error) {
 		offsets := zoneOffsets(c.wallSeconds(), zone)
 		switch len(offsets) {
 		case 0:
-			return "", fmt.Errorf("a local time that never was: clocks in %v were put forward over it", zone)
+			return "", clockChangeError(fmt.Sprintf("a local time that never was: clocks in %v were put forward over it", zone))
 		case 1:
 			offset = offsets[0] / 60
 			if offsets[0]%60 != 0 {
 				return "", fmt.Errorf("a local time from before whole-minute offsets in %v", zone)
 			}
 		default:
-			return "", fmt.Errorf("a local time that was twice in %v, at offset %s and at %s",
-				zone, offsetText(offsets[0]/60), offsetText(offsets[1]/60))
+			return "", clockChangeError(fmt.Sprintf("a local time that was twice in %v, at offset %s and at %s",
+				zone, offsetText(offsets[0]/60), offsetText(offsets[1]/60)))
 		}
 	}
 	return c.text(offset), nil
