@@ -8,6 +8,7 @@ import (
 
 	"nilvolt/record"
 	"nilvolt/verify"
+	"pgregory.net/rapid"
 )
 
 // A reporter is what testing.T and rapid.T have in common.
@@ -215,6 +216,21 @@ func agreeOn(t *testing.T, seed int, c *tally) {
 			}
 		}
 	}
+}
+
+// The same on rapid's draws, which make a case of disagreement small.
+func TestOracleAgreesSmall(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := &maker{dice: rapidDice{t}}
+		m.set, m.reg = m.policy(), m.register()
+		records := m.call()
+		want, got := oracle(records, m.set, m.reg), judged(t, records, m.set, m.reg)
+		for i := range records {
+			if w, g := want[i].lines(), got[i].lines(); !slices.Equal(w, g) {
+				t.Fatalf("%s\n%s\n%s", records[i].ID, difference(w, g), printed(records, m.set, m.reg))
+			}
+		}
+	})
 }
 
 // difference shows what only one of the two judges said.
