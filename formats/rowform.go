@@ -15,8 +15,9 @@ type RowForm struct {
 	Clean bool   // the right number of fields and nothing in them that cannot be
 	// Prefix is how many bytes the record field takes with its delimiter, where it
 	// is the first field and has no line break; 0 otherwise, or when that is not known.
-	Prefix int
-	Empty  bool // no row: an empty line, a row of blanks, or one that the column map skips
+	Prefix  int
+	Skipped bool // no row: one that the column map skips
+	Empty   bool // no row: an empty line, a row of blanks, or one that the column map skips
 }
 
 // Form looks at the first row of text, which must not be empty and must go on to
@@ -112,7 +113,8 @@ func (d *Decoder) quotedForm(text string) RowForm {
 		var row Row
 		use, clean, problems := l.canonical(fields, &row)
 		form.Clean = clean
-		form.Empty = clean && use == Skipped && len(problems) == 0
+		form.Skipped = clean && use == Skipped && len(problems) == 0
+		form.Empty = form.Skipped
 		form.ID, form.Known = trim(row[RecordColumn].Text), clean
 	}
 	return form

@@ -216,6 +216,26 @@ func TestEachAgainstEncodingCSV(t *testing.T) {
 	})
 }
 
+// A line break within quotes ends no row, in rows that are passed over by their
+// first bytes as well.
+func TestLineBreaksInRepeatedRows(t *testing.T) {
+	var text strings.Builder
+	text.WriteString(header)
+	for _, id := range []string{"A", "B", "C", "D", "E"} {
+		for second := range 4 {
+			fmt.Fprintf(&text, "%q,2026-03-02T09:00:%02dZ,test,VI-1,L,N,0.1,\"%s,\nA,\"\n", id, second, id)
+		}
+	}
+	path := write(t, t.TempDir(), "a.csv", text.String())
+	got, err := collect(t, Options{}, path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(reference(t, []string{path}), got); diff != "" {
+		t.Error(diff)
+	}
+}
+
 // Hashes that collide merge nothing and lose nothing.
 func TestEachWithCollidingHashes(t *testing.T) {
 	dir := t.TempDir()

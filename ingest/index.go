@@ -194,6 +194,7 @@ func (x *indexer) add(sc *scan) error {
 	if x.hashes != nil {
 		x.loose = append(x.loose, sc.loose...)
 		in.rows += sc.rows
+		x.set.skipped += sc.skipped
 	}
 	err := x.addRuns(sc)
 	x.line += sc.lines

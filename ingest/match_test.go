@@ -51,7 +51,7 @@ func TestMatching(t *testing.T) {
 	}
 	dir := t.TempDir()
 	path := write(t, dir, "log.csv", log)
-	s, err := Open(context.Background(), []string{path}, Options{Jobs: jobs, HasJobs: true, blockSize: 80})
+	s, err := Open(context.Background(), []string{path}, Options{Jobs: jobs, blockSize: 80})
 	if err != nil {
 		t.Fatal(err)
 	}

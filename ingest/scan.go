@@ -23,6 +23,7 @@ type run struct {
 type scan struct {
 	block
 	rows, lines     int64
+	skipped         int64 // rows that the column map skips
 	runs            []run
 	firstID, lastID string  // of the first and the last run
 	headDoubt       bool    // a row before the first run, or its first row, is not clean
@@ -161,6 +162,9 @@ func (st *scanState) add(i int, form *formats.RowForm) {
 	line := sc.lines
 	sc.lines += int64(form.Lines)
 	if form.Empty {
+		if form.Skipped {
+			sc.skipped++
+		}
 		return
 	}
 	sc.rows++

@@ -14,7 +14,7 @@ import (
 // cores, without job sheets.
 type Options struct {
 	Jobs     []record.Job // rows of the job sheets, in order
-	HasJobs  bool         // job sheets were given
+	HasJobs  bool         // job sheets were given; it changes nothing here
 	Map      *formats.Map // how the files are read; nil if they are canonical
 	Workers  int          // 0 is one a core
 	TempDir  string       // for temporary files; blank is the system's
@@ -47,6 +47,7 @@ type Set struct {
 	scattered *scattered // nil when every record lies in one stretch
 	loose     *looseRows
 	rows      int64
+	skipped   int64
 	records   int
 }
 
@@ -122,8 +123,12 @@ func (s *Set) Close() error {
 // column map skips not counted.
 func (s *Set) Rows() int64 { return s.rows }
 
+// Skipped returns how many rows the column map skips: comments, footers, and
+// rows whose function is not voltage. Empty lines are not counted.
+func (s *Set) Skipped() int64 { return s.skipped }
+
 // Records returns how many records there are, those of the job sheets that have no
-// row included.
+// row included. It is known when [Set.Each] has gone over all of them.
 func (s *Set) Records() int { return s.records }
 
 // Strays returns the rows without a record id that fit no record or several, in
