@@ -5,7 +5,10 @@ import (
 	"io"
 	"os"
 
+	"github.com/spf13/pflag"
+
 	"nilvolt/formats"
+	"nilvolt/ledger"
 	"nilvolt/record"
 	"nilvolt/verify"
 )
@@ -20,6 +23,16 @@ type inputFlags struct {
 	zone        string
 }
 
+// register adds the flags that name the files.
+func (f *inputFlags) register(flags *pflag.FlagSet) {
+	flags.StringArrayVar(&f.jobs, "jobs", nil, "job sheet `file`; may be given several times")
+	flags.StringVar(&f.instruments, "instruments", "", "instrument register `file`")
+	flags.StringVar(&f.policy, "policy", "", "site policy `file` (YAML)")
+	flags.StringVar(&f.readingsMap, "map", "", "column map `file` (YAML) for every file that it has a part for")
+	flags.StringVar(&f.jobsMap, "jobs-map", "", "column map `file` for the job sheets, in place of --map")
+	flags.StringVar(&f.zone, "zone", "", "`zone` of times without an offset, such as Europe/Berlin, where the map names none")
+}
+
 // inputs are those files, read.
 type inputs struct {
 	policy      *verify.Policy
@@ -28,6 +41,23 @@ type inputs struct {
 	hasJobs     bool
 	readingsMap *formats.Map // nil: the readings are canonical
 	jobsMap     *formats.Map // of job sheets
+	files       []inputFile  // what was read, in order
+}
+
+// An inputFile is one of the files as it was read.
+type inputFile struct {
+	role ledger.Role
+	name string
+	data []byte
+}
+
+// read reads one of the files.
+func (in *inputs) read(role ledger.Role, name string) ([]byte, error) {
+	data, err := readFile(name)
+	if err == nil {
+		in.files = append(in.files, inputFile{role, name, data})
+	}
+	return data, err
 }
 
 // load reads the files. Every one of them is read, so that all mistakes are told
@@ -39,14 +69,14 @@ func (f *inputFlags) load() (*inputs, error) {
 	}
 	var errs []error
 	if f.policy != "" {
-		data, err := readFile(f.policy)
+		data, err := in.read(ledger.Policy, f.policy)
 		if err == nil {
 			in.policy, err = verify.ParsePolicy(f.policy, data)
 		}
 		errs = append(errs, err)
 	}
 	if f.instruments != "" {
-		data, err := readFile(f.instruments)
+		data, err := in.read(ledger.Instruments, f.instruments)
 		if err == nil {
 			in.register, err = formats.ReadRegister(data, f.instruments, in.readingsMap)
 		}
@@ -56,7 +86,7 @@ func (f *inputFlags) load() (*inputs, error) {
 		errs = append(errs, err)
 	}
 	for _, name := range f.jobs {
-		data, err := readFile(name)
+		data, err := in.read(ledger.Jobs, name)
 		if err == nil {
 			var jobs []record.Job
 			jobs, err = formats.ReadJobs(data, name, in.jobsMap)
@@ -75,20 +105,19 @@ func (f *inputFlags) loadMaps(in *inputs) error {
 		return hint("name the job sheet with --jobs", "--jobs-map is given without a job sheet")
 	}
 	var err1, err2 error
-	in.readingsMap, err1 = loadMap(f.readingsMap, f.zone)
+	in.readingsMap, err1 = in.loadMap(ledger.Map, f.readingsMap, f.zone)
 	in.jobsMap = in.readingsMap
 	if f.jobsMap != "" {
-		in.jobsMap, err2 = loadMap(f.jobsMap, f.zone)
+		in.jobsMap, err2 = in.loadMap(ledger.JobsMap, f.jobsMap, f.zone)
 	}
 	return errors.Join(err1, err2)
 }
 
-// loadMap reads a column map and gives it the zone of the command line; both may
-// be blank.
-func loadMap(name, zone string) (*formats.Map, error) {
+// loadMap reads a column map and gives it the zone of the command line.
+func (in *inputs) loadMap(role ledger.Role, name, zone string) (*formats.Map, error) {
 	var m *formats.Map
 	if name != "" {
-		data, err := readFile(name)
+		data, err := in.read(role, name)
 		if err != nil {
 			return nil, err
 		}
@@ -100,6 +129,11 @@ func loadMap(name, zone string) (*formats.Map, error) {
 		return m, nil
 	}
 	return m.InZone(zone)
+}
+
+// loadMap reads a column map; both may be blank.
+func loadMap(name, zone string) (*formats.Map, error) {
+	return new(inputs).loadMap(ledger.Map, name, zone)
 }
 
 // readFile reads a small file whole.
