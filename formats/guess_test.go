@@ -372,6 +372,45 @@ func TestGuessMapOfWorkbook(t *testing.T) {
 	}
 }
 
+// A log of steps has no instrument, no conductors and no volts to miss.
+func TestGuessStepsOnly(t *testing.T) {
+	g, err := GuessMap([]byte("record,time,event\nR1,2026-03-02T10:15:00Z,isolated\nR1,2026-03-02T10:16:00Z,lock\n"), "permits.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !g.Sure {
+		t.Errorf("unsure of\n%s", g.Map)
+	}
+}
+
+// A zone is one only where the log says so: the stamp of an export is no zone of
+// its rows, and UTC-5 is not UTC.
+func TestGuessZone(t *testing.T) {
+	const row = "2026-03-14 10:15:00,lock\n"
+	for file, want := range map[string]string{
+		"Time (UTC),event\n" + row:                             "zone: UTC  #",
+		"Time [Europe/Berlin],event\n" + row:                   "zone: Europe/Berlin  #",
+		"Zeitzone: Europe/Berlin\ntime,event\n" + row:          "zone: Europe/Berlin  #",
+		"Exported 2026-03-14 11:00 UTC\ntime,event\n" + row:    "# zone: Europe/Berlin  # UNSURE",
+		"Time zone: UTC-5\ntime,event\n" + row:                 "# zone: Europe/Berlin  # UNSURE",
+		"Time zone: UTC +01:00\ntime,event\n" + row:            "# zone: Europe/Berlin  # UNSURE",
+		"Time (UTC\u22125),event\n" + row:                      "#   time: ?  # UNSURE",
+		"Time zone: Europe/Atlantis\ntime,event\n" + row:       "# zone: Europe/Berlin  # UNSURE",
+		"time,event\n2026-03-14 10:15:00+01:00,lock\n":         "  time: time  #",
+		"time,event\n2026-03-14 10:15:00+0100,lock\n":          `  time: {column: time, layout: "yyyy-M-d H:mm:ssXXX"}  #`,
+		"Zone: Europe/Berlin\nTimestamp,event\n46083.5,lock\n": "#   time: {column: Timestamp}  # UNSURE",
+	} {
+		g, err := GuessMap([]byte(file), "log.csv")
+		if err != nil {
+			t.Errorf("%q: %v", file, err)
+			continue
+		}
+		if !strings.Contains(g.Map, "\n"+want) {
+			t.Errorf("%q: no line %q in\n%s", file, want, g.Map)
+		}
+	}
+}
+
 // 0xb0 is the degree sign of Windows-1252.
 func TestGuessMapOfWindows1252(t *testing.T) {
 	got, err := GuessMap([]byte("time,event,indicator,pair,volts,note\n2026-03-02T10:15:00Z,test,VI-1,L-N,0.2,17 \xb0C\n"), "log.csv")

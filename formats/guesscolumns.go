@@ -272,6 +272,9 @@ func (g *guesser) guessMissing(found map[Column][]int) {
 	if len(found[EventColumn]) == 0 {
 		g.doubt("#   event: {value: test}", "no column tells the event: give one for all rows if they are all of one kind")
 	}
+	if g.onlySteps(found[EventColumn]) {
+		return
+	}
 	if len(found[IndicatorColumn]) == 0 {
 		g.guessIndicator()
 	}
@@ -281,6 +284,22 @@ func (g *guesser) guessMissing(found map[Column][]int) {
 	if len(found[VoltsColumn])+len(found[StageColumn]) == 0 {
 		g.doubt("#   volts: ?", "no column has the name of a voltage")
 	}
+}
+
+// onlySteps reports whether the events of the one column that tells them are all
+// known, and none is a reading.
+func (g *guesser) onlySteps(ats []int) bool {
+	if len(ats) != 1 {
+		return false
+	}
+	for _, cell := range g.cells(ats[0]) {
+		meaning, known := guessWord(EventColumn, cell)
+		kind, err := record.ParseKind(cmp.Or(meaning, cell))
+		if !known || err != nil || !kind.IsStep() {
+			return false
+		}
+	}
+	return len(g.cells(ats[0])) > 0
 }
 
 // guessIndicator looks for the instrument in the lines above the header.

@@ -44,7 +44,8 @@ var dateNames = []string{"date", "datum", "fecha", "jour", "dia", "tag"}
 
 // nameKey brings a column name into the form of guessNames, its unit taken off.
 func nameKey(name string) string {
-	base, _ := cutNameUnit(name)
+	base, _ := cutNameUnit(zoneName.ReplaceAllString(name, ""))
+	base = strings.NewReplacer("()", "", "[]", "").Replace(base)
 	return foldWord(strings.Map(func(r rune) rune {
 		if r == '_' || unicode.IsSpace(r) {
 			return ' '

@@ -173,16 +173,40 @@ func needsZone(layout string, cells []string) bool {
 
 var zoneName = regexp.MustCompile(`\b(Africa|America|Antarctica|Asia|Atlantic|Australia|Europe|Indian|Pacific)/[A-Za-z_/\-]+[A-Za-z]|\bUTC\b`)
 
+// zoneLabel is how a line that tells a zone is called; offsetBehind is what makes
+// another zone of UTC.
+var (
+	zoneLabel    = regexp.MustCompile(`(?i)zone|\btz\b|fuseau`)
+	offsetBehind = regexp.MustCompile(`^\s*[+\-\x{2212}±]\s*\d`)
+)
+
+// findZone returns the zone that text names, blank for none.
+func findZone(text string) string {
+	at := zoneName.FindStringIndex(text)
+	if at == nil || offsetBehind.MatchString(text[at[1]:]) {
+		return ""
+	}
+	name := text[at[0]:at[1]]
+	if _, err := loadZone(name); err != nil {
+		return ""
+	}
+	return name
+}
+
 // guessZone looks for the zone of local times in the name of their column and in
-// the lines above the header.
+// the lines above the header that say that they tell it.
 func (g *guesser) guessZone(at int) {
 	var places []string
 	if g.header != nil {
 		places = append(places, g.header[at])
 	}
-	for _, place := range append(places, g.preamble...) {
-		name := zoneName.FindString(place)
-		if _, err := loadZone(name); name != "" && err == nil && !strings.ContainsAny(strings.Replace(place, name, "", 1), "+") {
+	for _, line := range g.preamble {
+		if zoneLabel.MatchString(line) {
+			places = append(places, line)
+		}
+	}
+	for _, place := range places {
+		if name := findZone(place); name != "" {
 			g.zone = guessLine{"zone: " + name, "named in " + strconv.Quote(clip(place))}
 			return
 		}
