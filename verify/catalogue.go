@@ -152,7 +152,7 @@ var catalogueCore = []Explanation{
 	},
 	{
 		Rule: record.ProveStale, Severity: record.Failure,
-		Asks:   "Is the proof before the dead reading recent: its last row at most 60 min older than the reading (policy prove_age)?",
+		Asks:   "Is the proof before the dead reading recent: its last row that passed on 45 V or more at most 60 min older than the reading (policy prove_age)?",
 		Why:    "Between a proof and a test an indicator can be dropped, switched to another range or run flat. The longer the time, the less the proof says.",
 		Source: provingSource + "; prudence (policy prove_age)",
 		Mend:   "Prove the indicator, test every pair again at once, prove again.",

@@ -58,7 +58,7 @@ func (j *Judge) lacksOf(r *row) lacks {
 		l |= lacksProve
 	case !b.before.passes:
 		l |= proveFails
-	case r.Time.Sub(b.before.last) > j.policy.ProveAge:
+	case r.Time.Sub(b.before.lastStrong) > j.policy.ProveAge:
 		l |= proveOld
 	}
 	switch {

@@ -105,6 +105,18 @@ func TestHoles(t *testing.T) {
 			record.Compliant, "", "live-parts-remain",
 		},
 		{
+			"an old proof kept young by proofs on 30 V", socket, `
+			08:00 prove   VI-1 PU-1 230/230
+			08:05 prove   VI-1 PU-2 30/30
+			08:10 prove   VI-1 PU-2 30/30
+			08:15 prove   VI-1 PU-2 30/30
+			09:02 test    VI-1 N-L 0.3
+			09:02 test    VI-1 E-L 0.1
+			09:02 test    VI-1 E-N 0
+			09:03 reprove VI-1 PU-1 230/230`,
+			record.NonCompliant, "prove-stale", "",
+		},
+		{
 			"tested on dc after a proof on dc, the waveform blank", socket, `
 			08:02 prove   VI-1 PU-1 230/230 dc
 			08:03 test    VI-1 N-L 0.3 blank

@@ -294,10 +294,26 @@ func (s *series) passes(after bool) bool {
 		if after && !s.owner.set.reproveRetry && !s.owner.proof(&rows[0].Event).pass {
 			return false
 		}
-		high = high || last.Volts.State == record.Shown && last.Volts.Volts.Abs() >= 45 ||
-			last.Stage.State == record.StageLit && last.Stage.Volts >= 50
+		high = high || isHigh(last)
 	}
 	return high
+}
+
+// isHigh says whether a proof was made on a voltage that is dangerous.
+func isHigh(r *row) bool {
+	return r.Volts.State == record.Shown && r.Volts.Volts.Abs() >= 45 ||
+		r.Stage.State == record.StageLit && r.Stage.Volts >= 50
+}
+
+// lastHigh returns the last row of a passing series that passed on such a voltage.
+func (s *series) lastHigh() *row {
+	var last *row
+	for _, r := range s.rows {
+		if isHigh(r) && s.owner.proof(&r.Event).pass {
+			last = r
+		}
+	}
+	return last
 }
 
 // fails says whether the series makes records of other work doubtful.

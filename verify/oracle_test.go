@@ -183,7 +183,7 @@ func (q *inquiry) provedBefore(b bracket, r *row) record.Rule {
 		return record.ProveMissing
 	case !b.before.passes(false):
 		return record.ProveFailed
-	case r.Time.Sub(b.before.last().Time) > q.set.proveAge:
+	case r.Time.Sub(b.before.lastHigh().Time) > q.set.proveAge:
 		return record.ProveStale
 	}
 	return record.RuleNone

@@ -8,7 +8,8 @@ import (
 type series struct {
 	indicator   string
 	first, last record.Instant
-	firstRow    int32 // among the rows of the record; -1 for a series of another record
+	lastStrong  record.Instant // of the last row that passed on a dangerous voltage
+	firstRow    int32          // among the rows of the record; -1 for a series of another record
 	lastRow     int32
 	firstGroup  int32        // its groups are among those from here on
 	afterTest   bool         // a dead test of the indicator stands before it in its record
@@ -156,6 +157,9 @@ func (j *Judge) addProof(r *row, index int32) {
 	g := j.group(state.open, r)
 	g.lastPasses = r.proof.passes
 	g.lastStrong = strong(r.Event)
+	if g.lastPasses && g.lastStrong {
+		s.lastStrong = r.Time
+	}
 }
 
 // group returns the group of a proof within a series, a new one at its first row.
