@@ -163,8 +163,10 @@ func TestJSONRoundTrip(t *testing.T) {
 		want := jsonRecord{j.Record, j.Status.String(), j.Supply.String(), []jsonFinding{}}
 		for _, f := range j.Findings {
 			g := jsonFinding{f.Rule.String(), f.Severity.String(), f.Indicator, []string{}, []string{}, f.Message}
-			for _, p := range f.Tested {
-				g.Pairs = append(g.Pairs, p.String())
+			for i, p := range f.Tested {
+				if i == 0 || p.String() != f.Tested[i-1].String() { // one pair at two points reads the same
+					g.Pairs = append(g.Pairs, p.String())
+				}
 			}
 			for _, p := range f.Lines {
 				g.Lines = append(g.Lines, p.String())

@@ -13,13 +13,13 @@ import (
 // A sheet is one record as the text report shows it: its line of the table, and
 // what is said below. All its text is cleaned for the terminal already.
 type sheet struct {
-	status  record.Status
-	record  string
-	supply  string
-	pairs   string // "2 of 3"
-	wrong   string // the rules that failed
-	detail  string // of a record that is not compliant: picture and findings
-	caution string // of a compliant record: its cautions, blank if it has none
+	status   record.Status
+	record   string
+	supply   string
+	pairs    string // "2 of 3"
+	findings string // the rules that failed, or caution
+	detail   string // of a record that is not compliant: picture and findings
+	caution  string // of a compliant record: its cautions, blank if it has none
 }
 
 // Sheets go from the workers to the report as text. The separators of ASCII
@@ -32,7 +32,7 @@ const (
 // append appends the sheet as text.
 func (s *sheet) append(out []byte) []byte {
 	out = strconv.AppendInt(out, int64(s.status), 10)
-	for _, part := range []string{s.record, s.supply, s.pairs, s.wrong, s.detail, s.caution} {
+	for _, part := range []string{s.record, s.supply, s.pairs, s.findings, s.detail, s.caution} {
 		out = append(out, unitSeparator...)
 		out = append(out, part...)
 	}
@@ -50,7 +50,7 @@ func parseSheets(text string) ([]sheet, error) {
 			return nil, fmt.Errorf("a sheet of the report is damaged: %.60q", one)
 		}
 		out = append(out, sheet{
-			status: record.Status(status), record: parts[1], supply: parts[2], pairs: parts[3], wrong: parts[4],
+			status: record.Status(status), record: parts[1], supply: parts[2], pairs: parts[3], findings: parts[4],
 			detail: parts[5], caution: parts[6],
 		})
 		text = rest
@@ -78,19 +78,39 @@ func (t theme) sheet(rec *record.Record, j *verify.Judgement, pairs []verify.Pai
 	if s.supply == "" {
 		s.supply = "not stated"
 	}
-	var wrong []string
-	for _, f := range failures(j) {
-		if !slices.Contains(wrong, f.Rule.String()) {
-			wrong = append(wrong, f.Rule.String())
-		}
-	}
-	s.wrong = strings.Join(wrong, ", ")
+	s.findings = findingsCell(j)
 	if j.Status == record.Compliant {
 		s.caution = t.cautions(j)
 	} else {
 		s.detail = t.place(rec) + t.detail(j, pairs)
 	}
 	return s
+}
+
+// findingsCell names the rules that failed; of a compliant record those that it
+// cautions about, but for what is merely not recorded.
+func findingsCell(j *verify.Judgement) string {
+	var rules []string
+	add := func(f *record.Finding) {
+		if !slices.Contains(rules, f.Rule.String()) {
+			rules = append(rules, f.Rule.String())
+		}
+	}
+	if j.Status != record.Compliant {
+		for _, f := range failures(j) {
+			add(f)
+		}
+		return strings.Join(rules, ", ")
+	}
+	for i := range j.Findings {
+		if f := &j.Findings[i]; f.Rule != record.NotRecorded {
+			add(f)
+		}
+	}
+	if len(rules) == 0 {
+		return ""
+	}
+	return "caution: " + strings.Join(rules, ", ")
 }
 
 // failures returns the failures of a record in the order of the rules, but what
@@ -218,15 +238,21 @@ func divide(message string) (wrong, mend string) {
 }
 
 // cautions is a line or two for each caution of a record. What is merely not
-// recorded, and a loose policy, stand once at the end of the report.
+// recorded, and in what a policy is loose, stand once at the end of the report.
 func (t theme) cautions(j *verify.Judgement) string {
 	var b strings.Builder
 	for i := range j.Findings {
 		f := &j.Findings[i]
-		if f.Severity != record.Caution || f.Rule == record.NotRecorded || f.Rule == record.PolicyLoosened {
+		text := t.clean(f.Message) + " (" + t.basis(f) + ")"
+		switch {
+		case f.Severity != record.Caution || f.Rule == record.NotRecorded:
 			continue
+		case f.Rule == record.PolicyLoosened && j.Status == record.Compliant:
+			continue // the table has it
+		case f.Rule == record.PolicyLoosened:
+			text = "judged under a looser policy, see the end (policy-loosened)"
 		}
-		t.hang(&b, " -  ", "caution: "+t.clean(f.Message)+" ("+t.basis(f)+")", plainInk)
+		t.hang(&b, " -  ", "caution: "+text, plainInk)
 	}
 	return b.String()
 }

@@ -75,8 +75,8 @@ func TestLiveComesFirst(t *testing.T) {
 		Message: "L-E read live; do not touch",
 	})
 	s := theme{width: 80}.sheet(&record.Record{}, j, statesOf(t, "L-N MISSING, L-E MISSING, N-E MISSING"))
-	if want := "live-found, pair-missing, reprove-missing"; s.wrong != want {
-		t.Errorf("the table says %q, want %q", s.wrong, want)
+	if want := "live-found, pair-missing, reprove-missing"; s.findings != want {
+		t.Errorf("the table says %q, want %q", s.findings, want)
 	}
 	const want = `
        N        E

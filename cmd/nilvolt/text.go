@@ -15,7 +15,7 @@ import (
 // The text report answers first, then lists, then explains:
 //
 //	2 of 6 records do not comply.
-//	a table: record, status, supply, pairs, what failed
+//	a table: record, status, supply, pairs, rules
 //	for each record that is not compliant, the live ones first: picture, what is
 //	wrong, what to do
 //	cautions of the others, and what is not recorded, in short
@@ -149,12 +149,12 @@ func (t *tally) notRecorded() string {
 
 // tableHead names the columns of the table; "dead pairs" counts those that are
 // proved dead of those that are required.
-var tableHead = [...]string{"record", "status", "supply", "dead pairs", "what failed"}
+var tableHead = [...]string{"record", "status", "supply", "dead pairs", "findings"}
 
 // cells returns the line of a sheet in the table.
 func (s *sheet) cells() [len(tableHead)]string {
 	word, _ := statusWord(s.status)
-	return [...]string{s.record, word, s.supply, s.pairs, s.wrong}
+	return [...]string{s.record, word, s.supply, s.pairs, s.findings}
 }
 
 // liveFirst returns the rows with those of live records before the others.
@@ -208,7 +208,7 @@ func (r *textReport) table(b *strings.Builder, t *tally) {
 	}
 }
 
-// widths returns how wide each column of the table is. What failed has the room
+// widths returns how wide each column of the table is. The rules have the room
 // that the others leave.
 func (r *textReport) widths(rows []sheet) [len(tableHead)]int {
 	var widths [len(tableHead)]int

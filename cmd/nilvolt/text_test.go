@@ -43,11 +43,11 @@ func TestReportAnswersFirst(t *testing.T) {
 	got := report(t, &textReport{theme: theme{width: 72}}, compliant("R1"), faulty(), careful)
 	want := `1 of 3 records does not comply.
 
-record  status         supply        dead pairs  what failed
+record  status         supply        dead pairs  findings
 ------  -------------  ------------  ----------  -----------------------
 R1      compliant      dc            none known
 R2      NOT COMPLIANT  single-phase  none known  pair-missing + 1
-R3      compliant      dc            none known
+R3      compliant      dc            none known  caution: probe-order
 
 ------------------------------------------------------------------------
 R2  NOT COMPLIANT  single-phase, no pair required
