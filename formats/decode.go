@@ -259,7 +259,7 @@ func (s *rowState) incomplete(row *Row, refused *[NumColumns]bool) []*Problem {
 // fieldProblem is the problem of a field whose text set refused.
 func fieldProblem(c Column, f *Field, err error) *Problem {
 	mend := columnMends[c]
-	if err == errEncoding {
+	if errors.Is(err, errEncoding) {
 		mend = "save the file as UTF-8, or name its encoding in a column map"
 	}
 	return &Problem{Column: f.Column, Line: f.Line, Field: c.String(), Text: f.Text, Message: err.Error(), Mend: mend}

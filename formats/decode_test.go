@@ -19,7 +19,7 @@ import (
 func decodeOne(t testing.TB, row string) (ev record.Event, last Last, problems []string) {
 	t.Helper()
 	names, texts := []string{}, []string{}
-	for _, f := range strings.Split(row, "; ") {
+	for f := range strings.SplitSeq(row, "; ") {
 		name, text, _ := strings.Cut(f, "=")
 		names, texts = append(names, name), append(texts, text)
 	}
@@ -167,6 +167,7 @@ func decodeAll(t testing.TB, l *Layout, text string, quick bool) []string {
 		last := d.Last()
 		form := forms.Form(text[i:])
 		switch o {
+		case NoRow:
 		case Decoded:
 			var job record.Job
 			if last.HasJob {

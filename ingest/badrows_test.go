@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -218,19 +219,15 @@ func TestOpenErrors(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %v, want %q", test.name, err, test.want)
 		}
-		if err == nil {
-			s.Close()
+		if s != nil {
+			t.Errorf("%s: a set beside the error", test.name)
 		}
 	}
 }
 
 func TestChangedWhileRead(t *testing.T) {
 	path := write(t, t.TempDir(), "a.csv", header+row("A", 1)+"\n")
-	s, err := Open(context.Background(), []string{path}, Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := closed(t, open(t, Options{}, path))
 	f, err := os.OpenFile(path, os.O_APPEND|os.O_WRONLY, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -245,14 +242,10 @@ func TestChangedWhileRead(t *testing.T) {
 func TestCancel(t *testing.T) {
 	path := write(t, t.TempDir(), "a.csv", header+strings.Repeat(row("A", 1)+"\n", 1000))
 	ctx, cancel := context.WithCancel(context.Background())
-	s, err := Open(ctx, []string{path}, Options{blockSize: 100})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := closed(t, open(t, Options{blockSize: 100}, path))
 	cancel()
-	err = s.Each(ctx, func() Visitor { return nil }, nil)
-	if err != context.Canceled {
+	err := s.Each(ctx, func() Visitor { return nil }, nil)
+	if !errors.Is(err, context.Canceled) {
 		t.Fatal(err)
 	}
 }

@@ -32,21 +32,15 @@ func BenchmarkOpen(b *testing.B) {
 	b.SetBytes(size)
 	b.ReportAllocs()
 	for b.Loop() {
-		s, err := Open(context.Background(), []string{path}, Options{})
-		if err != nil {
+		if err := open(b, Options{}, path).Close(); err != nil {
 			b.Fatal(err)
 		}
-		s.Close()
 	}
 }
 
 func BenchmarkEach(b *testing.B) {
 	path, size := benchFile(b)
-	s, err := Open(context.Background(), []string{path}, Options{})
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer s.Close()
+	s := closed(b, open(b, Options{}, path))
 	b.SetBytes(size)
 	b.ReportAllocs()
 	for b.Loop() {

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -29,12 +30,29 @@ type visited struct {
 // error of Each.
 func collect(t testing.TB, o Options, paths ...string) ([]visited, error) {
 	t.Helper()
+	s := open(t, o, paths...)
+	records, err := collectSet(t, s)
+	return records, errors.Join(err, s.Close())
+}
+
+// open opens files.
+func open(t testing.TB, o Options, paths ...string) *Set {
+	t.Helper()
 	s, err := Open(context.Background(), paths, o)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
-	return collectSet(t, s)
+	return s
+}
+
+// closed closes s at the end of the test.
+func closed(t testing.TB, s *Set) *Set {
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
 }
 
 // collectSet is collect for an open set. The records go through the output bytes,
@@ -69,8 +87,10 @@ func collectSet(t testing.TB, s *Set) ([]visited, error) {
 			r := &records[len(records)-1]
 			r.Jobs = append(r.Jobs, line[1:])
 		default:
-			var id string
-			fmt.Sscanf(line, "%q", &id)
+			id, err := strconv.Unquote(line)
+			if err != nil {
+				t.Fatal(err)
+			}
 			records = append(records, visited{ID: id})
 		}
 	}

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -71,11 +72,11 @@ func (h *hashes) flush() error {
 }
 
 // close removes the temporary file.
-func (h *hashes) close() {
-	if h.spill != nil {
-		h.spill.Close()
-		h.spill = nil
+func (h *hashes) close() error {
+	if h.spill == nil {
+		return nil
 	}
+	return h.spill.Close()
 }
 
 // A repeatedHash is a hash that came more than once.
@@ -115,7 +116,7 @@ func (h *hashes) read(p int, dst []uint64) ([]uint64, error) {
 	var bytes []byte
 	for _, e := range h.extents[p] {
 		bytes = grow(bytes, e.count*8)
-		if _, err := h.spill.ReadAt(bytes, e.offset); err != nil && err != io.EOF {
+		if _, err := h.spill.ReadAt(bytes, e.offset); err != nil && !errors.Is(err, io.EOF) {
 			return nil, fmt.Errorf("temporary file: %w", err)
 		}
 		for i := range e.count {

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"errors"
 
 	"nilvolt/formats"
 	"nilvolt/record"
@@ -20,9 +21,9 @@ type segment struct {
 }
 
 // index walks over all rows; twice when there are scattered records.
-func (s *Set) index(ctx context.Context) error {
+func (s *Set) index(ctx context.Context) (err error) {
 	h := &hashes{limit: s.options.hashLimit, dir: s.options.TempDir}
-	defer h.close()
+	defer func() { err = errors.Join(err, h.close()) }()
 	first := &indexer{set: s, hashes: h}
 	if err := first.walk(ctx, false); err != nil {
 		return err

@@ -98,8 +98,7 @@ func (in *input) spool(ctx context.Context, o *Options, write func(io.Writer) er
 		info, err = temp.Stat()
 	}
 	if err != nil {
-		temp.Close()
-		return nil, in.wrap(err)
+		return nil, errors.Join(in.wrap(err), temp.Close())
 	}
 	in.file, in.closer, in.size = temp, temp, info.Size()
 	return temp.File, nil

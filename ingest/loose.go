@@ -100,12 +100,11 @@ func (s *Set) matchLoose(rows []loose) *looseRows {
 // spoil notes the records that a bad row may belong to: those whose windows it
 // fits as far as it can be read.
 func (l *looseRows) spoil(windows map[string][]window, list []window, row *loose) {
-	switch {
-	case row.indicator == "":
-		for _, list := range windows {
-			l.spoilAt(list, row.time)
-		}
-	default:
+	if row.indicator != "" {
+		l.spoilAt(list, row.time)
+		return
+	}
+	for _, list := range windows {
 		l.spoilAt(list, row.time)
 	}
 }

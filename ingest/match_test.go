@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"context"
 	"fmt"
 	"strings"
 	"testing"
@@ -51,11 +50,7 @@ func TestMatching(t *testing.T) {
 	}
 	dir := t.TempDir()
 	path := write(t, dir, "log.csv", log)
-	s, err := Open(context.Background(), []string{path}, Options{Jobs: jobs, blockSize: 80})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
+	s := closed(t, open(t, Options{Jobs: jobs, blockSize: 80}, path))
 	want := []visited{
 		{"R2", []string{`log.csv:7 test "in two" ambiguous`, `log.csv:8 test "in the longer one"`}, []string{" sheet"}},
 		{"R1", []string{`log.csv:3 test "at the start"`, `log.csv:4 test "at the end"`}, []string{" sheet", " sheet"}},

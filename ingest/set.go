@@ -61,8 +61,7 @@ type Set struct {
 func Open(ctx context.Context, paths []string, o Options) (*Set, error) {
 	s := &Set{options: o.withDefaults(), jobs: newJobSheet(o.Jobs)}
 	if err := s.open(ctx, paths); err != nil {
-		s.Close()
-		return nil, err
+		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
