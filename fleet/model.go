@@ -1,0 +1,204 @@
+package fleet
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// A model is the layout with its levels and the faults that it holds, fitted by
+// least squares.
+type model struct {
+	l        *layout
+	normal   *normal
+	fits     []fitted
+	fitsOf   map[int32][]int // fits by party
+	cross    mat.Cholesky    // of the fitted columns, levels taken out
+	xa, xb   []float64       // levels
+	residual []float64       // of each row; of masked rows too
+	rss      float64         // over the rows that are not masked
+}
+
+// newModel fits the levels, no faults.
+func newModel(l *layout) *model {
+	m := &model{l: l, normal: newNormal(l), fitsOf: map[int32][]int{}, residual: make([]float64, len(l.y))}
+	m.fit()
+	return m
+}
+
+// df returns the degrees of freedom of the residuals.
+func (m *model) df() float64 {
+	return float64(m.normal.rows - m.normal.rank - len(m.fits))
+}
+
+// variance returns the residual variance; NaN without degrees of freedom.
+func (m *model) variance() float64 {
+	if m.df() <= 0 {
+		return math.NaN()
+	}
+	return m.rss / m.df()
+}
+
+// take takes a column into the model and fits it anew.
+func (m *model) take(f fitted) {
+	f.wa, f.wb = m.levelsOf(f.column)
+	m.fitsOf[f.party] = append(m.fitsOf[f.party], len(m.fits))
+	m.fits = append(m.fits, f)
+	m.factor()
+	m.fit()
+}
+
+// without returns a model of its own that holds all columns but k; -1 leaves none out.
+func (m *model) without(k int) *model {
+	w := newModel(m.l)
+	for j, f := range m.fits {
+		if j != k {
+			w.take(f)
+		}
+	}
+	return w
+}
+
+// levelsOf returns the levels that take up column c best.
+func (m *model) levelsOf(c column) (wa, wb []float64) {
+	za, zb := make([]float64, len(m.l.aParty)), make([]float64, len(m.l.bParty))
+	for _, i := range m.l.parties[c.party].rows {
+		if !m.l.masked[i] {
+			x := c.at(m.l.week[i])
+			za[m.l.a[i]] += x
+			zb[m.l.b[i]] += x
+		}
+	}
+	return m.normal.solve(za, zb)
+}
+
+// rest returns what is left of fitted column k on row i, levels taken out.
+func (m *model) rest(k int, i int32) float64 {
+	f := &m.fits[k]
+	a, b := m.l.a[i], m.l.b[i]
+	x := -f.wa[a] - f.wb[b]
+	if f.party == m.l.aParty[a] || f.party == m.l.bParty[b] {
+		x += f.at(m.l.week[i])
+	}
+	return x
+}
+
+// factor builds the cross products of the fitted columns, levels taken out: of
+// column j with what is left of column k, over the rows of j.
+func (m *model) factor() {
+	n := len(m.fits)
+	cross := mat.NewSymDense(n, nil)
+	for j := range m.fits {
+		f := &m.fits[j]
+		sums := make([]float64, j+1)
+		for _, i := range m.l.parties[f.party].rows {
+			x := f.at(m.l.week[i])
+			if m.l.masked[i] || x == 0 {
+				continue
+			}
+			for k := range sums {
+				sums[k] += x * m.rest(k, i)
+			}
+		}
+		for k, v := range sums {
+			cross.SetSym(j, k, v)
+		}
+	}
+	m.cross.Factorize(cross)
+}
+
+// takenUp returns how much of the tallied column the fitted columns take up.
+func (m *model) takenUp(t *tally) float64 {
+	n := len(m.fits)
+	c := mat.NewVecDense(n, nil)
+	for k := range m.fits {
+		v := t.xf[k]
+		for _, a := range t.aTouched {
+			v -= t.za[a] * m.fits[k].wa[a]
+		}
+		for _, b := range t.bTouched {
+			v -= t.zb[b] * m.fits[k].wb[b]
+		}
+		c.SetVec(k, v)
+	}
+	var x mat.VecDense
+	if err := m.cross.SolveVecTo(&x, c); err != nil {
+		return math.NaN()
+	}
+	return mat.Dot(c, &x)
+}
+
+// fit computes the levels, the sizes of the faults and the residuals.
+func (m *model) fit() {
+	za, zb := make([]float64, len(m.l.aParty)), make([]float64, len(m.l.bParty))
+	for i, y := range m.l.y {
+		if !m.l.masked[i] {
+			za[m.l.a[i]] += y
+			zb[m.l.b[i]] += y
+		}
+	}
+	m.fitSizes()
+	for k := range m.fits {
+		f := &m.fits[k]
+		for _, i := range m.l.parties[f.party].rows {
+			if !m.l.masked[i] {
+				x := f.size * f.at(m.l.week[i])
+				za[m.l.a[i]] -= x
+				zb[m.l.b[i]] -= x
+			}
+		}
+	}
+	m.xa, m.xb = m.normal.solve(za, zb)
+	m.fitResiduals()
+}
+
+func (m *model) fitSizes() {
+	n := len(m.fits)
+	if n == 0 {
+		return
+	}
+	c := mat.NewVecDense(n, nil)
+	for i, y := range m.l.y {
+		if m.l.masked[i] {
+			continue
+		}
+		for k := range m.fits {
+			c.SetVec(k, c.AtVec(k)+y*m.rest(k, int32(i)))
+		}
+	}
+	var sizes mat.VecDense
+	// The columns were taken in because each was told from the others.
+	_ = m.cross.SolveVecTo(&sizes, c)
+	for k := range m.fits {
+		m.fits[k].size = sizes.AtVec(k)
+	}
+}
+
+func (m *model) fitResiduals() {
+	m.rss = 0
+	for i, y := range m.l.y {
+		m.residual[i] = y - m.xa[m.l.a[i]] - m.xb[m.l.b[i]]
+	}
+	for k := range m.fits {
+		f := &m.fits[k]
+		for _, i := range m.l.parties[f.party].rows {
+			m.residual[i] -= f.size * f.at(m.l.week[i])
+		}
+	}
+	for i, r := range m.residual {
+		if !m.l.masked[i] {
+			m.rss += r * r
+		}
+	}
+}
+
+// sizeError returns the standard error of the size of fitted column k.
+func (m *model) sizeError(k int) float64 {
+	unit := mat.NewVecDense(len(m.fits), nil)
+	unit.SetVec(k, 1)
+	var x mat.VecDense
+	if err := m.cross.SolveVecTo(&x, unit); err != nil {
+		return math.NaN()
+	}
+	return math.Sqrt(m.variance() * x.AtVec(k))
+}
