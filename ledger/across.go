@@ -214,7 +214,7 @@ func (t *Tx) Versions() ([]int64, error) {
 }
 
 // An Overlap is two records of different sites that were made at the same time by
-// one technician or with one instrument.
+// one technician or with one indicator.
 type Overlap struct {
 	Who             string // technician or instrument
 	Instrument      bool
@@ -253,8 +253,9 @@ func (l *Ledger) Overlaps(ctx context.Context, from, to int64) ([]Overlap, error
 func overlaps(ctx context.Context, q querier, from, to, first int64) ([]Overlap, error) {
 	technicians := `SELECT technician, record, site, started, ended, leaf FROM version
 		WHERE started BETWEEN $1 AND $2 AND technician <> '' AND site <> '' ORDER BY technician, started, leaf`
+	// A proving unit stands in one place and serves all who come by.
 	instruments := `SELECT s.instrument, v.record, v.site, s.started, s.ended, v.leaf FROM usage s JOIN version v ON v.leaf = s.version
-		WHERE s.started BETWEEN $1 AND $2 AND v.site <> '' ORDER BY s.instrument, s.started, v.leaf`
+		WHERE s.started BETWEEN $1 AND $2 AND s.role = 'indicator' AND v.site <> '' ORDER BY s.instrument, s.started, v.leaf`
 	var out []Overlap
 	for _, query := range []string{technicians, instruments} {
 		w := sweep{instrument: query == instruments}

@@ -69,6 +69,12 @@ func (t *Tx) keep(sum Hash, open func() (io.ReadCloser, error)) (int64, error) {
 	return row, nil
 }
 
+// KeepFile keeps a file outside an upload, such as the policy by which records are
+// judged again, and returns its row.
+func (t *Tx) KeepFile(data []byte) (int64, error) {
+	return t.keep(sha256.Sum256(data), func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil })
+}
+
 // pack reads r to its end and returns its parts, packed. The packed bytes are held
 // in memory: the leaf that binds them comes before them.
 func (t *Tx) pack(r io.Reader, sum Hash) (parts [][]byte, size int64, err error) {
@@ -124,11 +130,16 @@ func unpack(ctx context.Context, q querier, row int64, w io.Writer) (size int64,
 	return size, err
 }
 
+// Content returns the bytes of a kept file by its row.
+func (t *Tx) Content(row int64) ([]byte, error) { return content(t.ctx, t.tx, row) }
+
 // Content returns the bytes of a kept file by its row, as an upload names it.
 func (l *Ledger) Content(ctx context.Context, row int64) ([]byte, error) {
+	return content(ctx, l.db, row)
+}
+
+func content(ctx context.Context, q querier, row int64) ([]byte, error) {
 	var b bytes.Buffer
-	if _, err := unpack(ctx, l.db, row, &b); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
+	_, err := unpack(ctx, q, row, &b)
+	return b.Bytes(), err
 }

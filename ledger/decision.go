@@ -136,6 +136,27 @@ func (t *Tx) Note(by, instrument string, word EventWord, detail string, cause in
 	return err
 }
 
+// SendToStore notes for every indicator of the version that a decision was made on
+// that it goes to the tool store.
+func (t *Tx) SendToStore(d Decision) error {
+	var indicators []string
+	err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
+		var id string
+		err := rows.Scan(&id)
+		indicators = append(indicators, id)
+		return err
+	}, `SELECT instrument FROM usage WHERE version = $1 AND role = $2 ORDER BY instrument`, d.Version, roleIndicator)
+	if err != nil {
+		return err
+	}
+	for _, id := range indicators {
+		if err := t.Note(d.By, id, SentToStore, d.Reason, d.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // NoteRegister adds an event for each instrument of a register that is new or whose
 // row says something else than when it was last noted. details holds the rows as
 // JSON, by id.

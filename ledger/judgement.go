@@ -40,18 +40,18 @@ func (j *Judging) leaf() leaf {
 	return newLeaf(kindJudging).text(j.Made).text(string(j.Cause)).int(j.Upload).int(j.Policy).int(j.Register).int(j.Map).text(j.Rules)
 }
 
-// Judging notes that records are judged, and under what. The judgements follow by
-// [Tx.Judge].
-func (t *Tx) Judging(cause Cause, upload int64, c Context, rules string) (int64, error) {
-	j := Judging{Made: stamp(t.now), Cause: cause, Upload: upload, Context: c, Rules: rules}
+// write writes the row of a judging.
+func (t *Tx) write(j *Judging) error {
+	j.Made = stamp(t.now)
 	row, err := t.leaf(j.leaf())
 	if err != nil {
-		return 0, err
+		return err
 	}
+	j.ID = row
 	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO judging (leaf, made, cause, upload, policy, register, map, rules)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
-		row, j.Made, string(cause), orNull(upload), orNull(c.Policy), orNull(c.Register), orNull(c.Map), rules)
-	return row, err
+		row, j.Made, string(j.Cause), orNull(j.Upload), orNull(j.Policy), orNull(j.Register), orNull(j.Map), j.Rules)
+	return err
 }
 
 // orNull is how the number of a row that may not exist is kept.
@@ -75,6 +75,9 @@ type Verdict struct {
 	findings string
 	essence  string // findings without lines: what they say, wherever the rows stand
 }
+
+// Failed returns the rules that failed.
+func (v *Verdict) Failed() []string { return strings.Fields(v.failed) }
 
 // NewVerdict makes a judgement ready to be kept. It holds nothing of the findings'
 // memory.
@@ -140,8 +143,8 @@ type Change struct {
 	Version int64
 	Record  string
 	Number  int
-	Before  Judgement // its Version is 0 if there was none
-	After   Judgement
+	Before  Judgement
+	After   Judgement // without its findings
 }
 
 // A Judgement is what a judging found in a version, as it is kept.
@@ -175,60 +178,74 @@ func scanJudgement(rows *sql.Rows, more ...any) (Judgement, error) {
 // newestJudgement joins a version with its newest judgement.
 const newestJudgement = `j.leaf = (SELECT MAX(leaf) FROM judgement WHERE version = v.leaf)`
 
+// A Bench takes judgements of one judging. Made by [Tx.Bench].
+type Bench struct {
+	tx      *Tx
+	judging Judging // not written yet while its ID is 0
+	rows    *inserter
+}
+
+// Bench begins a judging: what caused it, the upload that did so (0 for none), and
+// under what the records are judged. It is noted with the first judgement that says
+// something new; the caller must call [Bench.Flush] behind the last one.
+func (t *Tx) Bench(cause Cause, upload int64, c Context, rules string) *Bench {
+	return &Bench{
+		tx: t, judging: Judging{Cause: cause, Upload: upload, Context: c, Rules: rules},
+		rows: newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings"),
+	}
+}
+
 // Judge keeps the judgements of versions that say something else than the version's
-// newest one, and returns these changes in the order of list.
-func (t *Tx) Judge(judging int64, list []Judged) ([]Change, error) {
+// newest one, and returns these changes in the order of list. A version that has no
+// judgement yet is no change.
+func (b *Bench) Judge(list []Judged) ([]Change, error) {
 	var changes []Change
-	rows := newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings")
 	for chunk := range slices.Chunk(list, mostInList) {
-		before, err := t.newest(chunk)
+		before, err := b.tx.newest(chunk)
 		if err != nil {
 			return nil, err
 		}
 		for _, j := range chunk {
-			old := before[j.Version]
-			v := j.Verdict
-			said, err := essence(slices.Clone(old.Before.Findings))
-			if err != nil {
+			c, known := before[j.Version]
+			if known {
+				said, err := essence(slices.Clone(c.Before.Findings))
+				if err != nil {
+					return nil, err
+				}
+				if c.Before.Status == j.Verdict.Status.String() && said == j.Verdict.essence {
+					continue
+				}
+			}
+			if c.After, err = b.keep(j); err != nil {
 				return nil, err
 			}
-			status := v.Status.String()
-			if old.Before.ID != 0 && old.Before.Status == status && said == v.essence {
-				continue
+			if known {
+				changes = append(changes, c)
 			}
-			row, err := t.leaf(judgementLeaf(judging, j.Version, status, v.failed, v.findings))
-			if err != nil {
-				return nil, err
-			}
-			if err := rows.add(t.ctx, row, judging, j.Version, status, v.failed, v.findings); err != nil {
-				return nil, err
-			}
-			old.After = Judgement{ID: row, Version: j.Version, Judging: judging, Status: status, Failed: strings.Fields(v.failed)}
-			if err := json.Unmarshal([]byte(v.findings), &old.After.Findings); err != nil {
-				return nil, err
-			}
-			changes = append(changes, old)
 		}
 	}
-	return changes, rows.flush(t.ctx)
+	return changes, nil
 }
 
-// JudgeFirst keeps the judgements of versions that have none yet.
-func (t *Tx) JudgeFirst(judging int64, list []Judged) error {
-	rows := newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings")
-	for _, j := range list {
-		v := j.Verdict
-		status := v.Status.String()
-		row, err := t.leaf(judgementLeaf(judging, j.Version, status, v.failed, v.findings))
-		if err != nil {
-			return err
-		}
-		if err := rows.add(t.ctx, row, judging, j.Version, status, v.failed, v.findings); err != nil {
-			return err
+// keep writes a judgement.
+func (b *Bench) keep(j Judged) (Judgement, error) {
+	t, v := b.tx, j.Verdict
+	if b.judging.ID == 0 {
+		if err := t.write(&b.judging); err != nil {
+			return Judgement{}, err
 		}
 	}
-	return rows.flush(t.ctx)
+	out := Judgement{Version: j.Version, Judging: b.judging.ID, Status: v.Status.String(), Failed: strings.Fields(v.failed)}
+	var err error
+	out.ID, err = t.leaf(judgementLeaf(out.Judging, out.Version, out.Status, v.failed, v.findings))
+	if err != nil {
+		return out, err
+	}
+	return out, b.rows.add(t.ctx, out.ID, out.Judging, out.Version, out.Status, v.failed, v.findings)
 }
+
+// Flush writes what Judge has put down.
+func (b *Bench) Flush() error { return b.rows.flush(b.tx.ctx) }
 
 // newest returns the versions with their newest judgements.
 func (t *Tx) newest(list []Judged) (map[int64]Change, error) {

@@ -40,6 +40,9 @@ type Manifest struct {
 // An Upload is one call of ingest under way.
 type Upload struct {
 	ID   int64
+	Made string // when it was kept, RFC 3339 in UTC
+	Same bool   // the same files, in the same roles, were kept before; none is added
+
 	tx   *Tx
 	rows map[Role][]int64 // the contents, by role, in the order given
 
@@ -52,19 +55,9 @@ type Upload struct {
 	latest   int64
 }
 
-// A SameUploadError says that an upload of the same files, in the same roles, is
-// kept already; nothing is added.
-type SameUploadError struct {
-	ID   int64  // of the one that is kept
-	Made string // when it was
-}
-
-func (e *SameUploadError) Error() string {
-	return fmt.Sprintf("the same files were kept already, as upload %d at %s", e.ID, e.Made)
-}
-
 // Upload keeps the files of m and returns the upload, to which the versions of its
-// records are to be added. It returns a *SameUploadError if nothing in it is new.
+// records are to be added. If the same files were kept before it returns that upload,
+// and adds none.
 func (t *Tx) Upload(m Manifest) (*Upload, error) {
 	sums := make([]Hash, len(m.Files))
 	digest := sha256.New()
@@ -78,15 +71,12 @@ func (t *Tx) Upload(m Manifest) (*Upload, error) {
 		digest.Write(leaf(nil).text(string(f.Role)).bytes(sum[:]))
 	}
 	whole := digest.Sum(nil)
-	same := &SameUploadError{}
-	err := t.tx.QueryRowContext(t.ctx, `SELECT leaf, made FROM upload WHERE digest = $1`, whole).Scan(&same.ID, &same.Made)
-	switch {
-	case err == nil:
-		return nil, same
-	case !errors.Is(err, sql.ErrNoRows):
+	u := &Upload{tx: t, rows: map[Role][]int64{}, spans: spans{}}
+	err := t.tx.QueryRowContext(t.ctx, `SELECT leaf, made FROM upload WHERE digest = $1`, whole).Scan(&u.ID, &u.Made)
+	u.Same = err == nil
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return nil, err
 	}
-	u := &Upload{tx: t, rows: map[Role][]int64{}, spans: spans{}}
 	rows := make([]int64, len(m.Files))
 	files := make([]UploadFile, len(m.Files))
 	for i, f := range m.Files {
@@ -96,8 +86,10 @@ func (t *Tx) Upload(m Manifest) (*Upload, error) {
 		u.rows[f.Role] = append(u.rows[f.Role], rows[i])
 		files[i] = UploadFile{Role: f.Role, Name: f.Name, Content: rows[i]}
 	}
-	if err := u.write(m, whole, files); err != nil {
-		return nil, err
+	if !u.Same {
+		if err := u.write(m, whole, files); err != nil {
+			return nil, err
+		}
 	}
 	u.first = t.tree.leaves
 	u.prepare()
@@ -141,7 +133,7 @@ func (u *Upload) write(m Manifest, digest []byte, files []UploadFile) error {
 	if err != nil {
 		return err
 	}
-	u.ID = id
+	u.ID, u.Made = id, made
 	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO upload (leaf, made, by_whom, zone, digest) VALUES ($1, $2, $3, $4, $5)`,
 		id, made, m.By, m.Zone, digest)
 	if err != nil {
@@ -157,7 +149,7 @@ func (u *Upload) write(m Manifest, digest []byte, files []UploadFile) error {
 	return nil
 }
 
-// context returns what the records of the upload are judged by.
+// Context returns what the records of the upload are judged by.
 func (u *Upload) Context() Context {
 	one := func(role Role) int64 {
 		if rows := u.rows[role]; len(rows) > 0 {

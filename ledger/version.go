@@ -18,6 +18,7 @@ type Packed struct {
 	evidence []byte
 	copyKey  sql.NullInt64
 	derived  derived
+	jobOnly  bool // no row of readings names the record
 }
 
 // A Packer makes records ready to be kept. It serves one goroutine; the zero Packer
@@ -29,7 +30,7 @@ type Packer struct {
 // Pack makes a record ready. copyKey is the same for records that repeat each
 // other's readings, as the judge says; nil if too few readings tell.
 func (p *Packer) Pack(rec *record.Record, copyKey *[16]byte) *Packed {
-	out := &Packed{record: strings.Clone(rec.ID), derived: derive(rec)}
+	out := &Packed{record: strings.Clone(rec.ID), derived: derive(rec), jobOnly: len(rec.Events) == 0}
 	buf := make([]byte, 0, 128+48*len(rec.Events))
 	out.evidence, out.digest = p.encoder.encode(buf, rec)
 	if copyKey != nil {
@@ -151,6 +152,9 @@ const (
 	New        Outcome = "new"
 	Same       Outcome = "same"        // this content of this record is kept already
 	NewVersion Outcome = "new-version" // other content of this record is kept, and stays
+	// JobOnly is a record that only a job sheet names, whose rows and readings are
+	// kept already: the sheet is older than the readings handed in, or covers more.
+	JobOnly Outcome = "job-only"
 )
 
 // A Kept is a record of an upload as the ledger has it.
@@ -159,6 +163,7 @@ type Kept struct {
 	Version int64 // its row
 	Number  int   // 1 for the first version of the record
 	Outcome Outcome
+	Status  string // of the version that is kept; only where the outcome is JobOnly
 }
 
 // prepare makes the upload ready to take versions.
@@ -221,7 +226,12 @@ func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
 				k.Outcome, k.Number, k.Version = Same, v.number, v.row
 			}
 		}
-		if k.Outcome != Same {
+		if k.Outcome == NewVersion && p.jobOnly {
+			if err := u.jobKnown(p, &k); err != nil {
+				return nil, err
+			}
+		}
+		if k.Outcome == New || k.Outcome == NewVersion {
 			if k.Version, err = u.insert(p, k.Number); err != nil {
 				return nil, err
 			}
@@ -229,6 +239,43 @@ func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
 		out[i] = k
 	}
 	return out, nil
+}
+
+// jobKnown makes a record that only job sheets name JobOnly if all that they say of
+// it stands in its newest version that has readings.
+func (u *Upload) jobKnown(p *Packed, k *Kept) error {
+	t := u.tx
+	list, err := items(t.ctx, t.tx, "WHERE v.record = $1 AND v.readings > 0", p.record)
+	if err != nil || len(list) == 0 {
+		return err
+	}
+	newest := list[len(list)-1]
+	var evidence []byte
+	err = t.tx.QueryRowContext(t.ctx, `SELECT evidence FROM version WHERE leaf = $1`, newest.Version).Scan(&evidence)
+	if err != nil {
+		return err
+	}
+	kept, err := decodeEvidence(p.record, evidence)
+	if err != nil {
+		return err
+	}
+	said, err := decodeEvidence(p.record, p.evidence)
+	if err != nil {
+		return err
+	}
+	var e encoder
+	known := map[Digest]bool{}
+	for _, job := range kept.Jobs {
+		_, digest := e.encode(nil, &record.Record{Jobs: []record.Job{job}})
+		known[digest] = true
+	}
+	for _, job := range said.Jobs {
+		if _, digest := e.encode(nil, &record.Record{Jobs: []record.Job{job}}); !known[digest] {
+			return nil
+		}
+	}
+	k.Outcome, k.Version, k.Number, k.Status = JobOnly, newest.Version, newest.Number, newest.Judgement.Status
+	return nil
 }
 
 func versionLeaf(id string, number, upload int64, digest, evidence []byte, copyKey sql.NullInt64) leaf {

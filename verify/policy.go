@@ -58,6 +58,13 @@ func DefaultPolicy() *Policy {
 // register alike.
 const maxTolerance = 20
 
+// The longest that a policy may allow: how old a prove may be, and the pause
+// within a proof series.
+const (
+	MaxProveAge  = 12 * time.Hour
+	MaxSeriesGap = 30 * time.Minute
+)
+
 // Promote makes a caution a failure.
 func (p *Policy) Promote(r record.Rule) { p.promoted[r] = true }
 

@@ -147,8 +147,8 @@ var policyKeys = map[string]policyKey{
 		p.LiveSourceTolerance = v
 		return v > 0 && v <= maxTolerance
 	}),
-	"series_gap":        span(30*time.Minute, func(p *Policy) *time.Duration { return &p.SeriesGap }),
-	"prove_age":         span(12*time.Hour, func(p *Policy) *time.Duration { return &p.ProveAge }),
+	"series_gap":        span(MaxSeriesGap, func(p *Policy) *time.Duration { return &p.SeriesGap }),
+	"prove_age":         span(MaxProveAge, func(p *Policy) *time.Duration { return &p.ProveAge }),
 	"reprove_delay":     span(2*time.Hour, func(p *Policy) *time.Duration { return &p.ReproveDelay }),
 	"interrupted_after": span(time.Hour, func(p *Policy) *time.Duration { return &p.InterruptedAfter }),
 	"permission_gap":    span(24*time.Hour, func(p *Policy) *time.Duration { return &p.PermissionGap }),

@@ -15,6 +15,9 @@ var errNotCompliant = errors.New("not every record is compliant")
 // errUnsure says that the map, already printed, holds guesses to be looked at.
 var errUnsure = errors.New("not every line of the map is sure")
 
+// errAltered says that an audit, already printed, found something wrong.
+var errAltered = errors.New("the ledger is not as it was written")
+
 // exitCode returns the code for what a command returned.
 func exitCode(err error) int {
 	if err == nil {
@@ -29,5 +32,5 @@ func exitCode(err error) int {
 // isVerdict reports whether err is a verdict and nothing else. Joined with
 // another error it is that error that counts.
 func isVerdict(err error) bool {
-	return err == errNotCompliant || err == errUnsure //nolint:errorlint // a wrapped verdict is none
+	return err == errNotCompliant || err == errUnsure || err == errAltered //nolint:errorlint // a wrapped verdict is none
 }

@@ -39,6 +39,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits":    scriptExits,
 			"generate": scriptGenerate,
+			"verifier": scriptVerifier,
 		},
 	})
 }
@@ -63,6 +64,18 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, want %d", got, want)
 	}
+}
+
+// scriptVerifier sets $VERIFIER to the public key of a ledger: verifier site.db
+func scriptVerifier(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: verifier LEDGER")
+	}
+	_, public, found := strings.Cut(strings.TrimSpace(ts.ReadFile(args[0]+".key")), "\n")
+	if !found {
+		ts.Fatalf("no public key beside %s", args[0])
+	}
+	ts.Setenv("VERIFIER", public)
 }
 
 // generate writes files that are too large or too odd to stand in a script.

@@ -16,6 +16,7 @@ import (
 // verifyOptions are the flags of verify.
 type verifyOptions struct {
 	inputFlags
+	ledgerFlags
 	format  string
 	stream  bool
 	all     bool
@@ -34,13 +35,20 @@ A record is all rows of one record id over all files of the call. Files that are
 not canonical are read through a column map; nilvolt formats guess FILE proposes
 one.
 
+With --ledger the records that a ledger keeps are judged anew and what changed is
+shown: by --policy and --instruments if given, else by what each was judged by last.
+The old judgements stay in the ledger beside the new ones.
+
 Exit status: 0 when every record complies and every row belongs to one record,
 1 when not, 2 when input could not be read; then nothing was judged.`,
 		Example: `  nilvolt verify site.csv --jobs jobs.csv --instruments instruments.csv
   nilvolt verify logger.txt --map logger.yaml --jobs jobs.csv --format csv
-  nilvolt verify --explain reprove-missing`,
+  nilvolt verify --explain reprove-missing
+  nilvolt verify --ledger site.db --policy policy.yaml`,
 		Args: func(_ *cobra.Command, args []string) error {
 			switch {
+			case o.where != "":
+				return o.checkAgain(args)
 			case o.explain != "" && len(args) > 0:
 				return hint("ask for one of them", "--explain takes no readings")
 			case o.explain == "" && len(args) == 0:
@@ -55,11 +63,15 @@ Exit status: 0 when every record complies and every row belongs to one record,
 			if o.explain != "" {
 				return runExplain(c, o.explain, o.format)
 			}
+			if o.where != "" {
+				return runAgain(cmd.Context(), o, c)
+			}
 			return runVerify(cmd.Context(), o, args, c)
 		},
 	}
 	f := cmd.Flags()
-	o.register(f)
+	o.inputFlags.register(f)
+	o.ledgerFlags.register(f, true)
 	f.BoolVar(&o.stream, "stream", false, "print verdicts as they come, without the rules across records")
 	f.BoolVar(&o.all, "all", false, "in text, list and explain every record")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
@@ -103,7 +115,7 @@ func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *cons
 	bar := newProgress(c, passes)
 	defer bar.stop()
 	set, err := ingest.Open(ctx, readings, ingest.Options{
-		Jobs: in.jobs, HasJobs: in.hasJobs, Map: in.readingsMap, Stdin: c.in, Progress: bar.update,
+		Jobs: in.jobs, Map: in.readingsMap, Stdin: c.in, Progress: bar.update,
 	})
 	if err != nil {
 		return errors.Join(err, errNothingJudged)

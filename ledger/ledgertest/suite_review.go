@@ -166,9 +166,7 @@ func testOverlaps(t *testing.T, p Place) {
 	}
 	var got []string
 	for _, o := range list {
-		if o.Who != "PU-1" { // all of them name this source
-			got = append(got, o.Who+": "+o.Record+" at "+o.Site+", "+o.Other+" at "+o.Elsewhere)
-		}
+		got = append(got, o.Who+": "+o.Record+" at "+o.Site+", "+o.Other+" at "+o.Elsewhere)
 	}
 	want := []string{"T-1: B1 at Dock, A1 at Mill", "VI-3: B3 at Mill, A3 at Dock"}
 	if diff := cmp.Diff(want, got); diff != "" {

@@ -1,0 +1,253 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"nilvolt/ledger"
+	"nilvolt/record"
+)
+
+func newReview(c *console) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "review",
+		Short: "Look at records that do not comply, and decide on them",
+		Long: `QA's queue: the kept records that are not compliant and wait for a decision, the
+evidence of each, and the decisions.`,
+	}
+	cmd.AddCommand(newReviewList(c), newReviewShow(c), newReviewDecide(c))
+	return cmd
+}
+
+// reviewListOptions are the flags of review list.
+type reviewListOptions struct {
+	ledgerFlags
+	filter ledger.Filter
+	week   string
+	all    bool
+	minAge int
+	format string
+}
+
+func newReviewList(c *console) *cobra.Command {
+	o := &reviewListOptions{}
+	cmd := &cobra.Command{
+		Use:   "list --ledger WHERE",
+		Short: "List the records that wait for a decision, worst first",
+		Long: `List the kept records that are not compliant and that nobody has decided on: live
+ones first, then by how many rules failed, then the oldest. This week's records are
+listed; --week names another week, --all lists those of all time. Weeks are those of
+ISO 8601, in UTC, by when the record began.
+
+Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be read.`,
+		Example: `  nilvolt review list --ledger site.db --all
+  nilvolt review list --ledger site.db --week 2026-W12 --rule reprove-missing --format json`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := checkFormat(o.format); err != nil {
+				return err
+			}
+			return runReviewList(cmd.Context(), o, c)
+		},
+	}
+	f := cmd.Flags()
+	o.register(f, false)
+	f.StringVar(&o.week, "week", "", "the `week` that records began in, such as 2026-W12; this week if not given")
+	f.BoolVar(&o.all, "all", false, "records of all time")
+	f.BoolVar(&o.filter.Closed, "decided", false, "those that were decided on as well")
+	f.StringVar(&o.filter.Rule, "rule", "", "only where this `rule` failed")
+	f.StringVar(&o.filter.Site, "site", "", "only of this `site`")
+	f.StringVar(&o.filter.Technician, "technician", "", "only by this `technician`")
+	f.StringVar(&o.filter.Instrument, "instrument", "", "only with this `instrument`, indicator or proving source")
+	f.IntVar(&o.minAge, "older", 0, "only records that began more than so many `days` ago; all weeks")
+	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
+	completeFlags(cmd)
+	return cmd
+}
+
+// runReviewList prints the queue.
+func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error {
+	if o.filter.Rule != "" {
+		if _, err := record.ParseRule(o.filter.Rule); err != nil {
+			return hint("nilvolt verify --explain all lists the rules", "no rule is called %q", o.filter.Rule)
+		}
+	}
+	if err := o.setTimes(c.now()); err != nil {
+		return err
+	}
+	l, err := o.open(ctx, c, false)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	list, err := l.Review(ctx, o.filter)
+	if err != nil {
+		return err
+	}
+	switch o.format {
+	case "json":
+		err = printItemsJSON(c, list)
+	case "csv":
+		printItemsCSV(c, list)
+	default:
+		printItems(c, list)
+	}
+	if err != nil {
+		return err
+	}
+	if err := c.out.Flush(); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	overlaps, err := l.Overlaps(ctx, o.filter.From, o.untilOverlaps(c.now()))
+	if err != nil {
+		return err
+	}
+	listOverlaps(c, overlaps)
+	if slices.ContainsFunc(list, func(i *ledger.Item) bool { return !i.Closed() }) {
+		return errNotCompliant
+	}
+	return nil
+}
+
+// untilOverlaps is up to when overlaps are looked for.
+func (o *reviewListOptions) untilOverlaps(now time.Time) int64 {
+	if o.filter.To != 0 {
+		return o.filter.To - 1
+	}
+	return now.AddDate(100, 0, 0).Unix() // clocks of instruments may be fast
+}
+
+// setTimes turns the flags of time into the filter.
+func (o *reviewListOptions) setTimes(now time.Time) error {
+	switch {
+	case o.all && o.week != "":
+		return hint("give one of them", "--all and --week say different things")
+	case o.minAge < 0:
+		return hint("count the days from today on", "--older %d is no age", o.minAge)
+	case o.minAge > 0:
+		o.filter.To = now.AddDate(0, 0, -o.minAge).Unix()
+		if o.week == "" {
+			return nil
+		}
+	case o.all:
+		return nil
+	}
+	monday := mondayOf(now)
+	if o.week != "" {
+		var err error
+		if monday, err = parseWeek(o.week); err != nil {
+			return err
+		}
+	}
+	o.filter.From = monday.Unix()
+	until := monday.AddDate(0, 0, 7).Unix()
+	if o.filter.To == 0 || until < o.filter.To {
+		o.filter.To = until
+	}
+	return nil
+}
+
+// mondayOf returns the beginning of the week of t.
+func mondayOf(t time.Time) time.Time {
+	t = t.UTC()
+	back := (int(t.Weekday()) + 6) % 7
+	return time.Date(t.Year(), t.Month(), t.Day()-back, 0, 0, 0, 0, time.UTC)
+}
+
+// parseWeek reads a week such as 2026-W12 and returns its Monday.
+// Source: ISO 8601: week 1 is that with 4 January in it.
+func parseWeek(text string) (time.Time, error) {
+	bad := hint("write the year and the week as in 2026-W12", "%q is no week", text)
+	year, week, found := strings.Cut(text, "-W")
+	y, err1 := strconv.Atoi(year)
+	w, err2 := strconv.Atoi(week)
+	if !found || len(year) != 4 || len(week) != 2 || errors.Join(err1, err2) != nil || w < 1 {
+		return time.Time{}, bad
+	}
+	monday := mondayOf(time.Date(y, 1, 4, 0, 0, 0, 0, time.UTC)).AddDate(0, 0, 7*(w-1))
+	if inYear, inWeek := monday.ISOWeek(); inYear != y || inWeek != w {
+		return time.Time{}, bad
+	}
+	return monday, nil
+}
+
+func newReviewDecide(c *console) *cobra.Command {
+	var flags ledgerFlags
+	var by, reason string
+	words := make([]string, 0, len(ledger.DecisionKinds()))
+	for _, k := range ledger.DecisionKinds() {
+		words = append(words, string(k))
+	}
+	cmd := &cobra.Command{
+		Use:   "decide RECORD DECISION --by NAME --reason TEXT --ledger WHERE",
+		Short: "Decide on a record that does not comply",
+		Long: `Keep a decision on the newest version of a record, or on RECORD@VERSION:
+
+  repeat      the isolation is to be done and recorded again
+  accept      it stands as it is, for the reason given
+  coach       the technician is to be shown how it is done
+  store       its indicators go to the tool store to be checked
+  duplicate   it is kept twice, under two ids
+
+Decisions are never changed; another may follow. A live record is accepted by two
+people, one after the other.`,
+		Example: `  nilvolt review decide R7 repeat --by "A. Reviewer" --reason "no reprove" --ledger site.db`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 2 || !slices.Contains(words, args[1]) {
+				return hint("the decisions are "+strings.Join(words, ", "), "a decision wants a record and one word")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			l, err := flags.open(cmd.Context(), c, false)
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			return runDecide(cmd.Context(), l, args[0], ledger.DecisionKind(args[1]), by, reason, c)
+		},
+	}
+	flags.register(cmd.Flags(), true)
+	cmd.Flags().StringVar(&by, "by", "", "the `name` of who decides")
+	cmd.Flags().StringVar(&reason, "reason", "", "why, in a `sentence`")
+	return cmd
+}
+
+// runDecide keeps a decision, and sends the indicators to the store if it says so.
+func runDecide(ctx context.Context, l *ledger.Ledger, name string, kind ledger.DecisionKind, by, reason string, c *console) error {
+	item, err := findVersion(ctx, l, name)
+	if err != nil {
+		return err
+	}
+	var decision ledger.Decision
+	closed := false
+	err = l.Update(ctx, func(tx *ledger.Tx) error {
+		if decision, closed, err = tx.Decide(item.Version, kind, by, reason); err != nil || kind != ledger.ToStore {
+			return err
+		}
+		return tx.SendToStore(decision)
+	})
+	switch {
+	case errors.Is(err, ledger.ErrNobody):
+		return hint("name who decides with --by", "%v", err)
+	case errors.Is(err, ledger.ErrNoReason):
+		return hint("say why with --reason", "%v", err)
+	case errors.Is(err, ledger.ErrSamePerson):
+		return hint("a second person has to look at it", "%v", err)
+	case err != nil:
+		return ledgerError(err)
+	}
+	text := "decided"
+	if !closed {
+		text = "accepted by one person; it stays open until a second one accepts it"
+	}
+	_, err = fmt.Fprintf(c.out, "%s, version %d: %s\n", c.theme().clean(item.Record), item.Number, text)
+	return err
+}

@@ -1,0 +1,279 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"nilvolt/ledger"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// moment writes Unix seconds as a time.
+func moment(sec int64) string { return time.Unix(sec, 0).UTC().Format("2006-01-02T15:04Z") }
+
+// statusInk is how a kept status is painted.
+func statusInk(status string) (string, ink) {
+	for _, s := range []record.Status{record.Compliant, record.NonCompliant, record.LiveFound} {
+		if s.String() == status {
+			return statusWord(s)
+		}
+	}
+	return statusWord(record.NotJudged)
+}
+
+// waiting says what an item waits for.
+func waiting(i *ledger.Item) string {
+	switch n := len(i.Decisions); {
+	case i.Closed() && n > 0:
+		return string(i.Decisions[n-1].Kind) + " by " + i.Decisions[n-1].By
+	case i.Closed():
+		return ""
+	case n > 0 && i.Decisions[n-1].Judgement == i.Judgement.ID:
+		return "a second person (accepted by " + i.Decisions[n-1].By + ")"
+	case n > 0:
+		return "a decision: judged otherwise since the last one"
+	}
+	return "a decision"
+}
+
+// printItems prints the queue for people.
+func printItems(c *console, list []*ledger.Item) {
+	t := c.theme()
+	if len(list) == 0 {
+		fmt.Fprintln(c.out, "No record waits for a decision.")
+		return
+	}
+	fmt.Fprintln(c.out, t.paint(titleInk, plural(len(list), "record")+", worst first."))
+	for _, i := range list {
+		word, ink := statusInk(i.Judgement.Status)
+		fmt.Fprintf(c.out, "\n%s  %s  %s, %s, %s\n", t.paint(titleInk, t.clean(nameOf(i))), t.paint(ink, word), moment(i.Started),
+			t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")))
+		var b strings.Builder
+		t.hang(&b, "    ", "failed: "+strings.Join(i.Judgement.Failed, " "), plainInk)
+		t.hang(&b, "    ", "waits for "+t.clean(waiting(i)), quietInk)
+		c.out.WriteString(b.String())
+	}
+}
+
+// nameOf is how a version is called on the command line.
+func nameOf(i *ledger.Item) string {
+	if i.Number == 1 {
+		return i.Record
+	}
+	return fmt.Sprintf("%s@%d", i.Record, i.Number)
+}
+
+func orUnknown(text, what string) string {
+	if text == "" {
+		return what + " not recorded"
+	}
+	return text
+}
+
+// An itemJSON is an item of the queue as JSON.
+type itemJSON struct {
+	Record     string           `json:"record"`
+	Version    int              `json:"version"`
+	Upload     int64            `json:"upload"`
+	Status     string           `json:"status"`
+	Started    string           `json:"started"`
+	Site       string           `json:"site"`
+	Technician string           `json:"technician"`
+	Failed     []string         `json:"failed"`
+	Open       bool             `json:"open"`
+	Findings   []ledger.Finding `json:"findings"`
+	Decisions  []decisionJSON   `json:"decisions"`
+}
+
+type decisionJSON struct {
+	Decision string `json:"decision"`
+	By       string `json:"by"`
+	Made     string `json:"made"`
+	Reason   string `json:"reason"`
+}
+
+func jsonOf(i *ledger.Item) itemJSON {
+	out := itemJSON{
+		Record: i.Record, Version: i.Number, Upload: i.Upload, Status: i.Judgement.Status,
+		Started: time.Unix(i.Started, 0).UTC().Format(time.RFC3339), Site: i.Site, Technician: i.Technician,
+		Failed: i.Judgement.Failed, Open: !i.Closed(), Findings: i.Judgement.Findings, Decisions: []decisionJSON{},
+	}
+	if out.Failed == nil {
+		out.Failed = []string{}
+	}
+	for _, d := range i.Decisions {
+		out.Decisions = append(out.Decisions, decisionJSON{string(d.Kind), d.By, d.Made, d.Reason})
+	}
+	return out
+}
+
+func printItemsJSON(c *console, list []*ledger.Item) error {
+	encoder := json.NewEncoder(c.out)
+	encoder.SetEscapeHTML(false)
+	for _, i := range list {
+		if err := encoder.Encode(jsonOf(i)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func printItemsCSV(c *console, list []*ledger.Item) {
+	out := []byte("record,version,status,started,site,technician,failed,open\r\n")
+	for _, i := range list {
+		out = appendCSVField(out, i.Record)
+		out = fmt.Appendf(out, ",%d,%s,%s,", i.Number, i.Judgement.Status, time.Unix(i.Started, 0).UTC().Format(time.RFC3339))
+		out = append(appendCSVField(out, i.Site), ',')
+		out = append(appendCSVField(out, i.Technician), ',')
+		out = append(appendCSVField(out, strings.Join(i.Judgement.Failed, " ")), ',')
+		out = fmt.Appendf(out, "%v\r\n", !i.Closed())
+	}
+	c.out.Write(out)
+}
+
+func newReviewShow(c *console) *cobra.Command {
+	var flags ledgerFlags
+	var format string
+	cmd := &cobra.Command{
+		Use:   "show RECORD --ledger WHERE",
+		Short: "Show all evidence of a record, its versions, judgements and decisions",
+		Long: `Show every version of a record: what was found in it, the picture of its pairs, its
+rows in the order of time, how it was judged before, and what was decided on it.`,
+		Example: "  nilvolt review show R7 --ledger site.db",
+		Args:    exactArgs(1, "name the record"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if format != "text" && format != "json" {
+				return hint("the formats of review show are text and json", "no format is called %q", format)
+			}
+			l, err := flags.open(cmd.Context(), c, false)
+			if err != nil {
+				return err
+			}
+			defer l.Close()
+			list, err := l.Record(cmd.Context(), args[0])
+			if err == nil && len(list) == 0 {
+				_, err = findVersion(cmd.Context(), l, args[0])
+			}
+			switch {
+			case err != nil:
+				return err
+			case format == "json":
+				return printItemsJSON(c, list)
+			}
+			for _, item := range list {
+				if err := showItem(cmd.Context(), c, l, item); err != nil {
+					return err
+				}
+			}
+			return nil
+		},
+	}
+	flags.register(cmd.Flags(), false)
+	cmd.Flags().StringVar(&format, "format", "text", "`format` of the result: text or json")
+	return cmd
+}
+
+// keptFiles gives the files of a ledger outside a transaction.
+type keptFiles struct {
+	ctx    context.Context
+	ledger *ledger.Ledger
+}
+
+// Content returns the bytes of a kept file.
+func (k keptFiles) Content(row int64) ([]byte, error) { return k.ledger.Content(k.ctx, row) }
+
+// showItem prints all that is kept of a version.
+func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item) error {
+	t := c.theme()
+	rec, err := l.Evidence(ctx, i.Version)
+	if err != nil {
+		return err
+	}
+	judgements, judgings, err := l.Judgements(ctx, i.Version)
+	if err != nil {
+		return err
+	}
+	by, err := loadContext(keptFiles{ctx, l}, judgings[len(judgings)-1].Context)
+	if err != nil {
+		return err
+	}
+	word, ink := statusInk(i.Judgement.Status)
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n%s  %s  version %d, upload %d of %s\n", t.paint(quietInk, t.rule(t.width)), t.paint(titleInk, t.clean(i.Record)),
+		t.paint(ink, word), i.Number, i.Upload, day(i.UploadMade))
+	fmt.Fprintf(&b, "%s, %s, %s to %s\n\n", t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")),
+		moment(i.Started), moment(i.Ended))
+	b.WriteString(t.picture(verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs(), 4))
+	b.WriteString("\n")
+	t.keptFindings(&b, i.Judgement.Findings)
+	t.timeline(&b, rec)
+	t.history(&b, judgements, judgings)
+	for _, d := range i.Decisions {
+		t.hang(&b, "decided     ", t.clean(fmt.Sprintf("%s by %s, %s: %s", d.Kind, d.By, d.Made, d.Reason)), plainInk)
+	}
+	if w := waiting(i); w != "" && !i.Closed() {
+		t.hang(&b, "waits for   ", t.clean(w), titleInk)
+	}
+	_, err = c.out.WriteString(b.String())
+	return err
+}
+
+// keptFindings writes what a kept judgement found.
+func (t theme) keptFindings(b *strings.Builder, list []ledger.Finding) {
+	for _, f := range list {
+		basis := strings.Join(append([]string{f.Rule}, f.Lines...), " ")
+		t.hang(b, " -  ", t.clean(f.Severity+": "+f.Message+" ("+basis+")"), plainInk)
+	}
+	if len(list) > 0 {
+		b.WriteString("\n")
+	}
+}
+
+// timeline writes the rows of a record by time, a line each.
+func (t theme) timeline(b *strings.Builder, rec *record.Record) {
+	events := slices.Clone(rec.Events)
+	slices.SortStableFunc(events, func(a, b record.Event) int { return a.Time.Compare(b.Time) })
+	for i := range events {
+		e := &events[i]
+		shown := e.Volts.Text
+		if shown == "" {
+			shown = e.Stage.Text
+		}
+		if shown != "" {
+			shown += " V"
+		}
+		pair := ""
+		if e.Pair.IsSet() {
+			pair = e.Pair.String()
+		}
+		line := "    " + e.Time.String() + "  " + pad(e.Kind.String(), 10) + "  " + pad(pair, 6) + "  " + pad(shown, 8)
+		for _, text := range []string{e.Indicator, e.Source, e.Point, e.Note} {
+			if text != "" {
+				line += "  " + text
+			}
+		}
+		pos := e.Pos
+		pos.Column = 0
+		b.WriteString(t.clean(line+"  "+pos.String()) + "\n")
+	}
+	b.WriteString("\n")
+}
+
+// history writes how a version was judged, one time after the other.
+func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgings []ledger.Judging) {
+	for i, j := range judgements {
+		g := judgings[i]
+		policy := "the default policy"
+		if g.Policy != 0 {
+			policy = keptName(g.Policy) + " as policy"
+		}
+		t.hang(b, "judged      ", fmt.Sprintf("%s: %s, by rules %s and %s (%s)", g.Made, j.Status, g.Rules, policy, g.Cause), quietInk)
+	}
+}

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"io/fs"
+
+	"github.com/spf13/pflag"
+
+	"nilvolt/ledger"
+)
+
+// ledgerFlags say which ledger a command works on.
+type ledgerFlags struct {
+	where string
+	key   string
+}
+
+// register adds the flags; writes says that the command adds to the ledger.
+func (f *ledgerFlags) register(flags *pflag.FlagSet, writes bool) {
+	flags.StringVar(&f.where, "ledger", "", "the ledger: a `path`, or a postgres:// URL")
+	if writes {
+		flags.StringVar(&f.key, "key", "", "the ledger's private key `file`, in place of $NILVOLT_KEY; for a path the path with .key behind it")
+	}
+}
+
+// open opens the ledger. create makes one where there is none.
+func (f *ledgerFlags) open(ctx context.Context, c *console, create bool) (*ledger.Ledger, error) {
+	if f.where == "" {
+		return nil, hint("name it with --ledger, a path or a postgres:// URL", "no ledger is named")
+	}
+	key := f.key
+	if key == "" {
+		key = c.getenv("NILVOLT_KEY")
+	}
+	l, err := ledger.Open(ctx, f.where, ledger.Options{Create: create, KeyFile: key, Now: c.now, Random: rand.Reader})
+	return l, ledgerError(err)
+}
+
+// ledgerError tells what to do about errors of a ledger.
+func ledgerError(err error) error {
+	var newer *ledger.NewerError
+	switch {
+	case errors.As(err, &newer):
+		return hint("use the nilvolt that wrote it, or a later one", "%v", err)
+	case errors.Is(err, ledger.ErrNoKey):
+		return hint("name it with --key or in NILVOLT_KEY; it is made together with a new ledger", "%v", err)
+	case errors.Is(err, ledger.ErrNoLedger):
+		return hint("check the name; nilvolt ingest makes a new ledger", "%v", err)
+	case isKeyMissing(err):
+		return hint("bring back the ledger's key file from where its copy is kept; without it nothing can be added", "%v", err)
+	}
+	return err
+}
+
+// isKeyMissing reports whether err is about a key file that is not there.
+func isKeyMissing(err error) bool {
+	path, ok := errors.AsType[*fs.PathError](err)
+	return ok && errors.Is(err, fs.ErrNotExist) && len(path.Path) > 4 && path.Path[len(path.Path)-4:] == ".key"
+}
