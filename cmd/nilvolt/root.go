@@ -30,6 +30,7 @@ read or the command was wrong.`,
 		return hint(cmd.CommandPath()+" --help lists the flags", "%v", err)
 	})
 	root.AddCommand(newVerify(c), newIngest(c), newReview(c), newAudit(c), newFormats(c), newDemo(c), newMan(c), newVersion(c))
+	refuseUnknown(root)
 	return root
 }
 
