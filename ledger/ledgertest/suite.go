@@ -46,6 +46,7 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 		"proof":             testProof,
 		"clock set back":    testClock,
 		"instruments":       testInstruments,
+		"backup":            testBackup,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, place(t)) })
 	}
