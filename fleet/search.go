@@ -29,9 +29,9 @@ const (
 	// quarter is the number of weeks that FalseAlarms speaks of.
 	quarter = 13
 	// testsAWeek is how many independent tests the drift and steps of one
-	// instrument amount to in a week of watching. Found by simulation: fleets of 35
-	// instruments had false alarms in 5 % of quarters at 4.11 to 4.16 standard
-	// errors, 35 x 13 x 3 tests by the Bonferroni inequality.
+	// instrument amount to in a week of watching, for the Bonferroni inequality. Found
+	// by simulation (TestTargets): with 6, 3 % of quarters without a fault had a
+	// suspicion, and 1 to 2 % a confirmed one.
 	testsAWeek = 6
 	// minSide is the number of readings that a step needs on either side, and half
 	// of what a drift needs: fewer could be gross readings.
