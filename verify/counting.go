@@ -137,48 +137,68 @@ func (j *Judge) isDC() bool {
 	return false
 }
 
-// count finds the reading that counts for each required pair.
+// count finds the reading that counts for each required pair. It walks back
+// through the rows: a last reading that is not dead counts; of the unbroken run of
+// dead ones at the end the last good one counts, and if none is good the last.
 func (j *Judge) count() {
-	for i := range j.slots {
-		j.countFor(&j.slots[i])
+	for i := int32(len(j.rows)) - 1; i >= j.reset; i-- {
+		r := &j.rows[i]
+		if r.Kind != record.Test {
+			continue
+		}
+		j.findSlot(r)
+		if r.slot < 0 {
+			continue
+		}
+		for k := int(r.slot); k < len(j.slots); k++ {
+			if s := &j.slots[k]; !s.broken && j.stands(r, s) {
+				s.take(i, r)
+			}
+			if j.lonely {
+				break
+			}
+		}
 	}
 }
 
-// countFor walks back through the readings of one required pair: a last one that
-// is not dead counts; of the unbroken run of dead ones at the end the last good
-// one counts, and if none is good the last.
-func (j *Judge) countFor(s *slot) {
-	latest := int32(-1)
-	for i := int32(len(j.rows)) - 1; i >= j.reset; i-- {
-		r := &j.rows[i]
-		if r.Kind != record.Test || !j.stands(r, s) {
-			continue
-		}
-		if r.class != classDead {
-			if latest < 0 {
-				s.row = i
+// findSlot finds the first required pair that a dead test is of. Tests mostly
+// follow each other as the pairs do, so the search goes on where the last ended.
+func (j *Judge) findSlot(r *row) {
+	r.slot = -1
+	if j.lonely && j.latest < len(j.slots) && j.slots[j.latest].Pair.Same(r.pair) {
+		r.slot = int32(j.latest)
+	} else {
+		for k := range j.slots {
+			if j.slots[k].Pair.Same(r.pair) {
+				r.slot = int32(k)
+				break
 			}
-			break
 		}
-		if latest < 0 {
-			latest = i
+	}
+	j.latest = max(int(r.slot), 1) - 1
+}
+
+// take takes a reading, of which all that come later were taken already.
+func (s *slot) take(i int32, r *row) {
+	switch {
+	case r.class != classDead:
+		if s.row < 0 {
+			s.row = i
 		}
-		if r.lacks != 0 {
-			if !s.good {
-				s.unproved = i
-			}
-			continue
-		}
+		s.broken = true
+	case r.lacks == 0:
 		if !s.good {
+			if s.row >= 0 {
+				s.unproved = s.last
+			}
 			s.row, s.good = i, true
 		}
 		s.goodSince = r.near.after
-	}
-	if s.row < 0 {
-		s.row = latest
-	}
-	if !s.good {
-		s.unproved = -1
+	case !s.good:
+		if s.row < 0 {
+			s.row = i
+		}
+		s.last = i
 	}
 }
 

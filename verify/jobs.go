@@ -10,11 +10,15 @@ import (
 // value that is not blank. Columns with two values are conflicts.
 func (j *Judge) mergeJobs() {
 	j.conflicts = j.conflicts[:0]
-	if len(j.rec.Jobs) == 0 {
-		j.job = record.Job{}
+	if len(j.rec.Jobs) == 1 {
+		j.job = &j.rec.Jobs[0]
 		return
 	}
-	j.job = j.rec.Jobs[0]
+	j.job, j.merged = &j.merged, record.Job{}
+	if len(j.rec.Jobs) == 0 {
+		return
+	}
+	j.merged = j.rec.Jobs[0]
 	for i := range j.rec.Jobs[1:] {
 		j.mergeJob(&j.rec.Jobs[i+1])
 	}
@@ -22,7 +26,7 @@ func (j *Judge) mergeJobs() {
 
 // mergeJob fills the blanks of the merged job from one more row.
 func (j *Judge) mergeJob(more *record.Job) {
-	job := &j.job
+	job := &j.merged
 	merge(j, "site", &job.Site, more.Site)
 	merge(j, "circuit", &job.Circuit, more.Circuit)
 	merge(j, "technician", &job.Technician, more.Technician)
@@ -78,7 +82,7 @@ func (j *Judge) conflict(column string) {
 // over returns the merged job with what one of its rows says instead: the job as
 // that row sees it.
 func (j *Judge) over(one *record.Job) record.Job {
-	job := j.job
+	job := *j.job
 	if one.Supply != record.SupplyUnknown {
 		job.Supply = one.Supply
 	}

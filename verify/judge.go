@@ -15,19 +15,24 @@ type Judge struct {
 	loosened string  // message of policy-loosened; blank when it does not apply
 
 	rec        *record.Record
-	job        record.Job // the job rows of the record in one
-	conflicts  []string   // columns in which job rows differ
+	job        *record.Job // what the job rows of the record say
+	merged     record.Job  // holds it where there are several rows or none
+	conflicts  []string    // columns in which job rows differ
 	rows       []row
 	files      bool // the rows stand in several files
 	worst      class
 	doubtful   bool // a dead test was residual or unreadable
+	counters   bool // a row has the instrument's counter
+	pointed    bool // a row names a point
 	steps      [record.Restore + 1]int32
 	series     []series
 	groups     []group
 	indicators []indicatorState
 	byID       map[string]int // indicators by id, once there are many
+	current    int            // the indicator looked up last
 	work       work
-	usual      usual
+	usual      [record.DC3Wire + 1]usual // by supply
+	lonely     bool                      // no two required pairs are of the same conductors
 	slots      []slot
 	reset      int32 // index of the first row behind the last reset
 	sides      bool  // a row says that it was taken on the supply side
@@ -38,7 +43,10 @@ type Judge struct {
 	counting   []int32
 	gaps       []time.Duration
 	missing    map[missingSet]string // messages of not-recorded
-	unrecorded missingSet            // of this record, where not-recorded is judged
+	told       missingSet            // the latest set, whose message is tells
+	tells      string
+	latest     int        // the required pair that findSlot tries first
+	unrecorded missingSet // of this record, where not-recorded is judged
 	findings   findingList
 	judgement  Judgement
 }
@@ -52,6 +60,7 @@ type row struct {
 	proof     proofResult // of a proof
 	series    int32       // of a proof its series; of a dead test the series before it, -1 if none
 	near      bracket     // of a dead test: the nearest series
+	slot      int32       // of a dead test: the first required pair that it is of, -1 if none
 	liveParts bool        // live on a supply side that stays live
 }
 

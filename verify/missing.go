@@ -46,13 +46,16 @@ func (j *Judge) missingRule() {
 	if set == 0 {
 		return
 	}
-	message, ok := j.missing[set]
-	if !ok {
-		message = set.sentence()
-		j.missing[set] = message
+	if set != j.told {
+		message, ok := j.missing[set]
+		if !ok {
+			message = set.sentence()
+			j.missing[set] = message
+		}
+		j.told, j.tells = set, message
 	}
 	j.unrecorded = set
-	j.add(record.NotRecorded, record.Caution, "").Message = message
+	j.add(record.NotRecorded, record.Caution, "").Message = j.tells
 }
 
 // when returns m where cond holds, else nothing.
@@ -64,7 +67,7 @@ func (m missingSet) when(cond bool) missingSet {
 }
 
 func (j *Judge) missingJob() missingSet {
-	job := &j.job
+	job := j.job
 	return missingSupply.when(job.Supply == record.SupplyUnknown) |
 		missingNominal.when(job.Nominal == 0) |
 		missingEarthing.when(job.Earthing == record.EarthingUnknown) |

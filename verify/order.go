@@ -10,13 +10,14 @@ import (
 // without those that a closing restore has set aside.
 func (j *Judge) orderRows() {
 	j.rows = j.rows[:0]
-	j.files, j.sides, j.worst, j.doubtful = false, false, classNone, false
+	j.files = false
+	j.forget()
 	sorted := true
 	events := j.rec.Events
 	for i := range events {
 		e := &events[i]
 		r := j.nextRow()
-		*r = row{Event: e, pair: e.Pair, series: -1}
+		*r = row{Event: e, pair: e.Pair, series: -1, slot: -1}
 		switch {
 		case e.Kind == record.Test:
 			r.class = j.classify(e)
@@ -31,6 +32,7 @@ func (j *Judge) orderRows() {
 			j.files = j.files || e.Pos.File != j.rows[n-1].Pos.File
 		}
 		j.rows = j.rows[:len(j.rows)+1]
+		j.note(r)
 	}
 	if !sorted {
 		slices.SortStableFunc(j.rows, func(a, b row) int { return a.Time.Compare(b.Time) })
@@ -38,15 +40,31 @@ func (j *Judge) orderRows() {
 	if j.files {
 		j.orderWithinTimes()
 	}
-	j.closeRecord()
-	j.steps = [record.Restore + 1]int32{}
-	for i := range j.rows {
-		r := &j.rows[i]
-		j.steps[r.Kind]++
-		j.sides = j.sides || r.Side == record.SupplySide
-		j.worst = max(j.worst, r.class)
-		j.doubtful = j.doubtful || r.class == classResidual || r.class == classUnreadable
+	if n := len(j.rows); j.steps[record.Restore] > 0 {
+		if j.closeRecord(); len(j.rows) < n {
+			j.forget()
+			for i := range j.rows {
+				j.note(&j.rows[i])
+			}
+		}
 	}
+}
+
+// forget empties what note gathers.
+func (j *Judge) forget() {
+	j.steps = [record.Restore + 1]int32{}
+	j.sides, j.worst, j.doubtful, j.counters, j.pointed = false, classNone, false, false, false
+}
+
+// note gathers what kinds of rows there are, so that rules without any are soon
+// done.
+func (j *Judge) note(r *row) {
+	j.steps[r.Kind]++
+	j.worst = max(j.worst, r.class)
+	j.sides = j.sides || r.Side == record.SupplySide
+	j.doubtful = j.doubtful || r.class == classResidual || r.class == classUnreadable
+	j.counters = j.counters || r.HasSeq
+	j.pointed = j.pointed || r.Point != ""
 }
 
 // nextRow returns the row behind the last one, without taking it in.

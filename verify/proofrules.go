@@ -10,6 +10,29 @@ const nominalMargin = 0.01
 
 // proofRules judges the proofs beside whether they pass.
 func (j *Judge) proofRules() {
+	if j.remarkable() {
+		j.bracketsRules()
+	}
+	if j.steps[record.Isolate] > 0 && j.judges(record.ProofOnWork) {
+		j.proofOnWork()
+	}
+}
+
+// remarkable reports whether there is anything that bracketRules could remark.
+func (j *Judge) remarkable() bool {
+	if j.job.Nominal > 0 || j.policy.SharedProofs {
+		return true
+	}
+	for i := range j.series {
+		if s := &j.series[i]; s.retried || s.unspecified || s.waves != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// bracketsRules judges the passing series around the dead readings that count.
+func (j *Judge) bracketsRules() {
 	for i := range j.slots {
 		s := &j.slots[i]
 		if s.row < 0 || j.rows[s.row].class != classDead {
@@ -23,9 +46,6 @@ func (j *Judge) proofRules() {
 		if b.after != nil && b.after.passesAfter {
 			j.bracketRules(s, r, b.after)
 		}
-	}
-	if j.steps[record.Isolate] > 0 && j.judges(record.ProofOnWork) {
-		j.proofOnWork()
 	}
 }
 

@@ -32,10 +32,10 @@ func (j *Judge) readingRules() {
 		if r.Kind != record.Test {
 			continue
 		}
-		if (r.liveParts || j.liveOnSupply(i)) && j.judges(record.LivePartsRemain) {
+		if r.class == classLive && (r.liveParts || j.liveOnSupply(i)) && j.judges(record.LivePartsRemain) {
 			j.addTest(record.LivePartsRemain, r)
 		}
-		if j.work.known && !(j.isWork(r.pair.A) && j.isWork(r.pair.B)) && j.judges(record.ConductorUnexpected) {
+		if (!j.lonely || r.slot < 0) && j.work.known && !(j.isWork(r.pair.A) && j.isWork(r.pair.B)) && j.judges(record.ConductorUnexpected) {
 			j.addTest(record.ConductorUnexpected, r)
 		}
 	}

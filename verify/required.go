@@ -21,6 +21,8 @@ type slot struct {
 	record.Tested
 	row       int32 // the reading that counts, -1 if none
 	good      bool
+	broken    bool    // a reading that is not dead came before the run at the end
+	last      int32   // the dead reading taken last, that is the earliest so far
 	unproved  int32   // a dead reading behind a good one that is not good, -1 if none
 	goodSince *series // the reprove series with whose last row the pair first became good, nil if it is not
 }
@@ -28,47 +30,48 @@ type slot struct {
 // require finds the conductors in use and the pairs that are required.
 func (j *Judge) require() {
 	j.slots = j.slots[:0]
-	if j.requireUsual() {
+	j.lonely = j.requireUsual()
+	if j.lonely {
 		j.requireSeen()
 	} else {
 		j.requireStated()
 	}
 	j.findPoints()
 	if len(j.work.points) > 0 {
+		j.lonely = false
 		j.spreadPoints()
 	}
 }
 
 // A usual supply is one whose table of conductors holds as it stands. Most records
-// have one, so the pairs of the latest are kept.
+// have one, so its pairs are kept.
 type usual struct {
-	supply record.Supply // whose pairs these are; SupplyUnknown when none are kept
-	work   work
-	slots  []slot
+	work  work
+	slots []slot // nil until they are needed
 }
 
 // requireUsual requires the pairs of a usual supply; it reports false where the
 // job sheet states more than that.
 func (j *Judge) requireUsual() bool {
-	job := &j.job
+	job := j.job
 	if job.Supply == record.SupplyUnknown || job.Earthing == record.TNC || len(job.Conductors) > 0 || len(job.Switched) > 0 || len(j.conflicts) > 0 {
 		return false
 	}
-	if u := &j.usual; u.supply != job.Supply {
-		u.supply = job.Supply
+	u := &j.usual[job.Supply]
+	if u.slots == nil {
 		u.work = work{known: true, use: job.Supply.Conductors()}
 		j.requirePairs(&u.work)
-		u.slots = append(u.slots[:0], j.slots...)
+		u.slots = slices.Clone(j.slots)
 		j.slots = j.slots[:0]
 	}
-	j.work = j.usual.work
-	j.slots = append(j.slots, j.usual.slots...)
+	j.work = u.work
+	j.slots = append(j.slots, u.slots...)
 	return true
 }
 
 // requireStated requires the pairs that the job sheet asks for.
 func (j *Judge) requireStated() {
-	j.work = workOf(&j.job, j.rows)
+	j.work = workOf(j.job, j.rows)
 	if j.work.known {
 		j.renamePEN()
 		j.requirePairs(&j.work)
@@ -270,6 +273,7 @@ func (j *Judge) requireSeen() {
 		if t.Switch == record.SwitchUnknown && j.requires(t.Pair, asked) {
 			continue
 		}
+		j.lonely = false
 		j.addSeen(t)
 	}
 }
@@ -333,6 +337,9 @@ func (j *Judge) place(c record.Conductor) int {
 // findPoints notes the points that dead tests name, those of the supply side
 // left out.
 func (j *Judge) findPoints() {
+	if !j.pointed {
+		return
+	}
 	for i := range j.rows {
 		r := &j.rows[i]
 		if r.Point != "" && r.Kind == record.Test && r.Side != record.SupplySide && !slices.Contains(j.work.points, r.Point) {

@@ -68,14 +68,23 @@ const manyIndicators = 16
 
 // state returns the state of an indicator, a new one at its first row.
 func (j *Judge) state(id string) *indicatorState {
+	if j.current < len(j.indicators) && j.indicators[j.current].id == id {
+		return &j.indicators[j.current]
+	}
+	j.current = j.findState(id)
+	return &j.indicators[j.current]
+}
+
+// findState returns the place of the state of an indicator.
+func (j *Judge) findState(id string) int {
 	if len(j.indicators) >= manyIndicators {
 		if i, ok := j.byID[id]; ok {
-			return &j.indicators[i]
+			return i
 		}
 	} else {
 		for i := range j.indicators {
 			if j.indicators[i].id == id {
-				return &j.indicators[i]
+				return i
 			}
 		}
 	}
@@ -89,7 +98,7 @@ func (j *Judge) state(id string) *indicatorState {
 	case n > manyIndicators:
 		j.byID[id] = n - 1
 	}
-	return &j.indicators[len(j.indicators)-1]
+	return len(j.indicators) - 1
 }
 
 // findSeries divides the proofs into series, judges these, and notes for each

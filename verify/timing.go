@@ -23,10 +23,10 @@ func (j *Judge) timingRules() {
 	if j.judges(record.RecordMixed) && last.Time.Sub(first.Time) > mixedAfter {
 		rest(j.add(record.RecordMixed, record.Failure, ""), first, last)
 	}
-	if j.judges(record.ClockBackwards) {
+	if j.counters && j.judges(record.ClockBackwards) {
 		j.clockBackwards()
 	}
-	if j.judges(record.Interrupted) {
+	if last.Time.Sub(first.Time) > j.policy.InterruptedAfter && j.judges(record.Interrupted) {
 		j.interrupted()
 	}
 	if j.judges(record.TooQuick) {
@@ -107,9 +107,12 @@ func (j *Judge) interrupted() {
 // tooQuick looks at the median time between successive dead tests. Times without
 // seconds say nothing about it.
 func (j *Judge) tooQuick() {
+	if !j.hasQuick() {
+		return
+	}
 	gaps := j.gaps[:0]
 	var before *row
-	seconds, quick := false, false
+	seconds := false
 	for i := range j.rows {
 		r := &j.rows[i]
 		if r.Kind != record.Test {
@@ -117,14 +120,12 @@ func (j *Judge) tooQuick() {
 		}
 		seconds = seconds || r.Time.Second() != 0
 		if before != nil {
-			gap := r.Time.Sub(before.Time)
-			gaps = append(gaps, gap)
-			quick = quick || gap < quickBelow
+			gaps = append(gaps, r.Time.Sub(before.Time))
 		}
 		before = r
 	}
 	j.gaps = gaps
-	if !quick || !seconds {
+	if !seconds {
 		return
 	}
 	slices.Sort(gaps)
@@ -138,6 +139,22 @@ func (j *Judge) tooQuick() {
 			rest(f, r)
 		}
 	}
+}
+
+// hasQuick reports whether any dead test follows another too quickly.
+func (j *Judge) hasQuick() bool {
+	var before *row
+	for i := range j.rows {
+		r := &j.rows[i]
+		if r.Kind != record.Test {
+			continue
+		}
+		if before != nil && r.Time.Sub(before.Time) < quickBelow {
+			return true
+		}
+		before = r
+	}
+	return false
 }
 
 // clockDisagrees compares the proofs that two files hold: where they are the same
