@@ -87,8 +87,11 @@ func TestParseVolts(t *testing.T) {
 		ok   bool
 		bad  bool
 	}{
-		{"230", 230, true, false}, {"", 0, false, false}, {"---", 0, false, false},
-		{">600", 0, false, true}, {"230V", 0, false, true},
+		{"230", 230, true, false},
+		{"", 0, false, false},
+		{"---", 0, false, false},
+		{">600", 0, false, true},
+		{"230V", 0, false, true},
 	} {
 		v, ok, err := ParseVolts(c.text)
 		if v != c.v || ok != c.ok || (err != nil) != c.bad {

@@ -60,9 +60,17 @@ func TestPolesOpen(t *testing.T) {
 		opened  int
 		neutral bool
 	}{
-		{Poles1, 1, 1, false}, {Poles1N, 1, 1, true}, {Poles2, 1, 1, true}, {Poles2, 2, 2, false},
-		{Poles3, 3, 3, false}, {Poles3N, 3, 3, true}, {Poles4, 3, 3, true}, {Poles1, 3, 1, false},
-		{PolesPlug, 3, 3, true}, {PolesUnknown, 1, 0, false}, {Poles3, 2, 2, true},
+		{Poles1, 1, 1, false},
+		{Poles1N, 1, 1, true},
+		{Poles2, 1, 1, true},
+		{Poles2, 2, 2, false},
+		{Poles3, 3, 3, false},
+		{Poles3N, 3, 3, true},
+		{Poles4, 3, 3, true},
+		{Poles1, 3, 1, false},
+		{PolesPlug, 3, 3, true},
+		{PolesUnknown, 1, 0, false},
+		{Poles3, 2, 2, true},
 	} {
 		if opened, neutral := c.poles.Opens(c.lines); opened != c.opened || neutral != c.neutral {
 			t.Errorf("%v of %d lines: %d %v", c.poles, c.lines, opened, neutral)

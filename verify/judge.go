@@ -179,6 +179,7 @@ func (j *Judge) pairState(s *slot) PairState {
 		p.State = Residual
 	case classLive:
 		p.State = LiveRead
+	case classNone: // no dead test, which never counts
 	}
 	return p
 }

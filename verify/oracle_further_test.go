@@ -213,10 +213,10 @@ func (q *inquiry) nominalBetween(p record.Pair) float64 {
 			lines++
 		}
 	}
-	switch {
-	case lines == 0:
+	switch lines {
+	case 0:
 		return 0
-	case lines == 2:
+	case 2:
 		if q.job.Supply == record.SupplyUnknown {
 			return 0
 		}

@@ -132,6 +132,7 @@ func (j *Judge) closeRecord() {
 			if !r.Ambiguous { // it may have closed another record
 				cut = i
 			}
+		default:
 		}
 	}
 	j.rows = j.rows[:cut]

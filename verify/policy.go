@@ -145,6 +145,8 @@ func CheckRegister(register record.Register) error {
 	if worst == nil {
 		return nil
 	}
-	return &PolicyError{worst.Pos, fmt.Sprintf("tolerance %g of %s is out of bounds", worst.Tolerance, worst.ID),
-		fmt.Sprintf("a register may allow more than 0 and at most %d percent, or leave it blank", maxTolerance)}
+	return &PolicyError{
+		worst.Pos, fmt.Sprintf("tolerance %g of %s is out of bounds", worst.Tolerance, worst.ID),
+		fmt.Sprintf("a register may allow more than 0 and at most %d percent, or leave it blank", maxTolerance),
+	}
 }

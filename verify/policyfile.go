@@ -45,8 +45,10 @@ func ParsePolicy(name string, data []byte) (*Policy, error) {
 		}
 		values, ok := entries(doc.Body)
 		if !ok {
-			return nil, &PolicyError{Pos: record.Pos{File: name, Line: 1},
-				Message: "a policy is a list of keys with values", Mend: "write lines such as dead_limit: 6"}
+			return nil, &PolicyError{
+				Pos:     record.Pos{File: name, Line: 1},
+				Message: "a policy is a list of keys with values", Mend: "write lines such as dead_limit: 6",
+			}
 		}
 		seen := map[string]bool{}
 		for _, value := range values {
@@ -78,8 +80,7 @@ func entries(body ast.Node) ([]*ast.MappingValueNode, bool) {
 // syntaxError places an error of the YAML parser.
 func syntaxError(name string, err error) error {
 	e := &PolicyError{Pos: record.Pos{File: name, Line: 1}, Message: err.Error(), Mend: "mend the YAML at that place"}
-	var at yaml.Error
-	if errors.As(err, &at) {
+	if at, ok := errors.AsType[yaml.Error](err); ok {
 		e.Message = at.GetMessage()
 		if t := at.GetToken(); t != nil && t.Position != nil {
 			e.Pos.Line, e.Pos.Column = t.Position.Line, t.Position.Column

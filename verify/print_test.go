@@ -50,7 +50,7 @@ func recordText(rec *record.Record) string {
 			joined(j.Conductors), joined(j.Switched), j.Device, j.Poles, j.OnLoad, j.Category, j.SupplySideLive, j.Site)
 	}
 	w := csv.NewWriter(&b)
-	w.Write(strings.Split("file,time,event,indicator,source,from,to,volts,waveform,expected,stage,switch,seq,point,side,ambiguous,placed", ","))
+	_ = w.Write(strings.Split("file,time,event,indicator,source,from,to,volts,waveform,expected,stage,switch,seq,point,side,ambiguous,placed", ","))
 	for _, e := range rec.Events {
 		line := []string{
 			e.Pos.String(), e.Time.String(), e.Kind.String(), e.Indicator, e.Source, e.Pair.A.String(), e.Pair.B.String(),
@@ -68,7 +68,7 @@ func recordText(rec *record.Record) string {
 		if e.Placed {
 			line[16] = "placed"
 		}
-		w.Write(line)
+		_ = w.Write(line)
 	}
 	w.Flush()
 	return b.String()

@@ -217,7 +217,7 @@ func TestFirstProbe(t *testing.T) {
 		{"N-L E-L N-E", "E-N"},
 	} {
 		rows := "08:00 prove VI-1 PU-1 230/230"
-		for _, p := range strings.Fields(c.pairs) {
+		for p := range strings.FieldsSeq(c.pairs) {
 			rows += "\n08:01 test VI-1 " + p + " 0"
 		}
 		rec := worked(t, "R1", socket, rows+"\n08:02 reprove VI-1 PU-1 230/230")

@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"slices"
+
 	"nilvolt/record"
 )
 
@@ -113,12 +115,7 @@ func (j *Judge) nominalBetween(p record.Pair) record.Volts {
 }
 
 func (j *Judge) isSwitched(c record.Conductor) bool {
-	for _, s := range j.work.switched {
-		if s == c {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(j.work.switched, c)
 }
 
 // proofOnWork looks for proofs made on the conductors that are to be dead, after

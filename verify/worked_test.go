@@ -24,7 +24,7 @@ func worked(t *testing.T, id string, job record.Job, text string) record.Record 
 		job.Record = id
 		rec.Jobs = []record.Job{job}
 	}
-	for _, line := range strings.Split(strings.TrimSpace(text), "\n") {
+	for line := range strings.SplitSeq(strings.TrimSpace(text), "\n") {
 		words := strings.Fields(line)
 		if len(words) < 2 {
 			continue
@@ -111,7 +111,7 @@ func (c *told) check(t *testing.T, v verdict) {
 	if got := strings.Join(failures, " "); v.status != c.status || got != c.failures {
 		t.Errorf("%v, failures %q; want %v, %q", v.status, got, c.status, c.failures)
 	}
-	for _, want := range strings.Fields(c.cautions) {
+	for want := range strings.FieldsSeq(c.cautions) {
 		if !slices.Contains(cautions, want) {
 			t.Errorf("cautions %v, want %s", cautions, want)
 		}
