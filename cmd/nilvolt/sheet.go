@@ -20,6 +20,7 @@ type sheet struct {
 	findings string // the rules that failed, or caution
 	detail   string // of a record that is not compliant: picture and findings
 	caution  string // of a compliant record: its cautions, blank if it has none
+	bare     bool   // the record has no row
 }
 
 // Sheets go from the workers to the report as text. The separators of ASCII
@@ -36,6 +37,8 @@ func (s *sheet) append(out []byte) []byte {
 		out = append(out, unitSeparator...)
 		out = append(out, part...)
 	}
+	out = append(out, unitSeparator...)
+	out = strconv.AppendBool(out, s.bare)
 	return append(out, recordSeparator...)
 }
 
@@ -46,12 +49,12 @@ func parseSheets(text string) ([]sheet, error) {
 		one, rest, found := strings.Cut(text, recordSeparator)
 		parts := strings.Split(one, unitSeparator)
 		status, err := strconv.Atoi(parts[0])
-		if !found || len(parts) != 7 || err != nil {
+		if !found || len(parts) != 8 || err != nil {
 			return nil, fmt.Errorf("a sheet of the report is damaged: %.60q", one)
 		}
 		out = append(out, sheet{
 			status: record.Status(status), record: parts[1], supply: parts[2], pairs: parts[3], findings: parts[4],
-			detail: parts[5], caution: parts[6],
+			detail: parts[5], caution: parts[6], bare: parts[7] == strconv.FormatBool(true),
 		})
 		text = rest
 	}
@@ -74,7 +77,7 @@ func statusWord(s record.Status) (string, ink) {
 
 // sheet makes the sheet of the judgement of rec, whose required pairs are pairs.
 func (t theme) sheet(rec *record.Record, j *verify.Judgement, pairs []verify.PairState) *sheet {
-	s := &sheet{status: j.Status, record: t.clean(j.Record), supply: j.Supply.String(), pairs: provedPairs(pairs)}
+	s := &sheet{status: j.Status, record: t.clean(j.Record), supply: j.Supply.String(), pairs: provedPairs(pairs), bare: j.Bare()}
 	if s.supply == "" {
 		s.supply = "not stated"
 	}

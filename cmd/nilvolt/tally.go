@@ -14,6 +14,7 @@ type tally struct {
 	compliant    int
 	notCompliant int // without those that are live
 	live         int
+	bare         int // of those that are not compliant: without a row
 	cautioned    int // compliant ones on which a caution stands, but for the two below
 	lacking      int // records of any status with not-recorded
 
@@ -50,6 +51,9 @@ func (t *tally) add(j *verify.Judgement) {
 		t.live++
 	case record.NotJudged, record.NonCompliant:
 		t.notCompliant++
+		if j.Bare() {
+			t.bare++
+		}
 	default:
 		t.notCompliant++
 	}
@@ -68,6 +72,7 @@ func (t *tally) merge(u *tally) {
 	t.compliant += u.compliant
 	t.notCompliant += u.notCompliant
 	t.live += u.live
+	t.bare += u.bare
 	t.cautioned += u.cautioned
 	t.lacking += u.lacking
 	t.loosened = cmp.Or(t.loosened, u.loosened)
@@ -102,6 +107,13 @@ func (t *tally) answer(strays int) string {
 		if t.notCompliant > 0 {
 			text += fmt.Sprintf(", %s more %s not comply", number(t.notCompliant), verb(t.notCompliant, "does", "do"))
 		}
+	}
+	switch {
+	case t.bare == 0 || all == 1:
+	case t.bare == bad:
+		text += ", all for want of any row"
+	default:
+		text += fmt.Sprintf(", %s of them for want of any row", number(t.bare))
 	}
 	if t.loosened != "" {
 		text += ", under a policy looser than the default"

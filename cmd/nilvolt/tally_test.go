@@ -24,6 +24,8 @@ func TestAnswer(t *testing.T) {
 		{tally{compliant: 1200, notCompliant: 1300}, 0, "1,300 of 2,500 records do not comply."},
 		{tally{compliant: 5, notCompliant: 3, live: 1}, 0, "1 of 9 records is LIVE, 3 more do not comply."},
 		{tally{compliant: 5, live: 2}, 0, "2 of 7 records are LIVE."},
+		{tally{compliant: 5, notCompliant: 4, bare: 3}, 0, "4 of 9 records do not comply, 3 of them for want of any row."},
+		{tally{compliant: 5, notCompliant: 4, bare: 4}, 0, "4 of 9 records do not comply, all for want of any row."},
 		{tally{compliant: 6}, 3, "All 6 records comply, but 3 rows belong to no single record."},
 		{tally{compliant: 5, notCompliant: 1}, 1, "1 of 6 records does not comply; 1 row belongs to no single record."},
 		{tally{compliant: 6, loosened: "x"}, 0, "All 6 records comply, under a policy looser than the default."},

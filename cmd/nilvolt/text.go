@@ -29,6 +29,9 @@ const (
 	// many compliant ones have their cautions listed, without being asked for.
 	mostDetails  = 200
 	mostCautions = 20
+	// mostBare is how many records without a row are listed like any other,
+	// without being asked for: a job sheet often covers more than was handed in.
+	mostBare = 3
 	// longestID is how many columns of the table a record id may take; a longer
 	// one is whole all the same and pushes its own line to the right.
 	longestID = 32
@@ -44,9 +47,11 @@ type textReport struct {
 	all   bool // list and explain every record
 	out   io.Writer
 
-	rows     []sheet // of the table, without caution
-	cautions []sheet // compliant records with cautions
-	details  int     // rows that have kept their detail
+	rows     []sheet  // of the table, without caution
+	cautions []sheet  // compliant records with cautions
+	details  int      // rows that have kept their detail
+	bare     int      // records without a row that were let through
+	rest     []string // the ids of the others
 }
 
 // appender returns the function with which one worker adds a judgement.
@@ -68,6 +73,12 @@ func (r *textReport) emit(chunk []byte) error {
 			r.cautions = append(r.cautions, s)
 		}
 		s.caution = ""
+		if s.bare && !r.all {
+			if r.bare++; r.bare > mostBare {
+				r.rest = append(r.rest, s.record)
+				continue
+			}
+		}
 		switch {
 		case s.status == record.Compliant:
 			if r.all || len(r.rows) < shortTable {
@@ -90,6 +101,7 @@ func (r *textReport) finish(t *tally, strays int) error {
 	b.WriteString(r.theme.answerLine(t, strays))
 	r.table(&b, t)
 	r.explain(&b, t)
+	r.listBare(&b)
 	r.listCautions(&b, t)
 	r.theme.closing(&b, t)
 	_, err := io.WriteString(r.out, b.String())
@@ -251,12 +263,27 @@ func (r *textReport) explain(b *strings.Builder, t *tally) {
 			b.WriteString("\n" + r.theme.block(&s))
 		}
 	}
-	if more := t.live + t.notCompliant - r.details; more > 0 {
+	if more := t.live + t.notCompliant - r.details - len(r.rest); more > 0 {
 		b.WriteString("\n")
 		r.theme.hang(b, "", fmt.Sprintf("%s that %s not comply %s listed above but not explained: "+
 			"--all explains every one, --format csv or json gives them to a program.",
 			plural(more, "more record"), verb(more, "does", "do"), verb(more, "is", "are")), plainInk)
 	}
+}
+
+// listBare names the records without a row that stand nowhere else.
+func (r *textReport) listBare(b *strings.Builder) {
+	if len(r.rest) == 0 {
+		return
+	}
+	const most = 12
+	names := strings.Join(r.rest[:min(most, len(r.rest))], ", ")
+	if more := len(r.rest) - most; more > 0 {
+		names += fmt.Sprintf(" and %s more", number(more))
+	}
+	b.WriteString("\n")
+	r.theme.hang(b, "", fmt.Sprintf("%s of the job sheet %s no row in these files: %s. Hand in their readings, or leave them out of the job sheet; --all lists every one.",
+		plural(len(r.rest), "more record"), verb(len(r.rest), "has", "have"), names), plainInk)
 }
 
 // block is what is said of one record.
