@@ -53,19 +53,11 @@ type doubt struct {
 
 // doubt returns fitted column k and its best rival as two models.
 func (m *model) doubt(k int) *doubt {
-	from := m.fits[k].start
-	for j := range m.fits {
-		if m.fits[j].kind == Drift {
-			from = min(from, m.fits[j].start)
-		}
-	}
 	without := m.without(k)
 	rival := m.fits[k].rival
-	c := without.bestOf(rival, from, 1, newTally(m.l, len(without.fits)))
-	there := without.without(-1)
-	there.take(fitted{column: c.column, rival: -1})
-	here := without
-	here.take(m.fits[k])
+	c := without.bestOf(rival, newTally(m.l, len(without.fits)))
+	there := without.holding(append(slices.Clone(without.fits), fitted{column: c.column, rival: -1}))
+	here := without.holding(append(slices.Clone(without.fits), m.fits[k]))
 	return &doubt{here, there, here.fits[len(here.fits)-1], there.fits[len(there.fits)-1]}
 }
 
@@ -86,8 +78,7 @@ func (m *model) unsure(a, b int32) float64 {
 	t := newTally(m.l, 0)
 	t.aTouched, t.bTouched = []int32{a}, []int32{b}
 	t.za[a], t.zb[b] = 1, 1
-	levels := &model{l: m.l, normal: m.normal}
-	return -t.free(levels) // of a row without length nothing is left but what the levels take up
+	return t.byLevels(m.normal)
 }
 
 // suspects reports whether exactly one of the two suspects takes part in a proof of

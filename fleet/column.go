@@ -102,29 +102,25 @@ func (t *tally) add(m *model, i int32, x float64) {
 	}
 }
 
-// free returns how much of the column is left when the levels and the fitted
-// columns have taken up what they can: the squared length of its residual.
-func (t *tally) free(m *model) float64 {
-	left := t.xx
+// byLevels returns how much of the squared length of the column the levels take up.
+func (t *tally) byLevels(s *normal) float64 {
+	taken := 0.0
 	for _, b := range t.bTouched {
 		t.spread(b, t.zb[b])
 	}
 	for _, a := range t.aTouched {
-		mean := t.za[a] / m.normal.na[a]
-		left -= t.za[a] * mean
-		for _, k := range m.normal.links[a] {
+		mean := t.za[a] / s.na[a]
+		taken += t.za[a] * mean
+		for _, k := range s.links[a] {
 			t.spread(k.b, -k.n*mean)
 		}
 	}
-	left -= m.normal.quadratic(t.v, t.vTouched)
+	taken += s.quadratic(t.v, t.vTouched)
 	for _, b := range t.vTouched {
 		t.v[b], t.vMarked[b] = 0, false
 	}
 	t.vTouched = t.vTouched[:0]
-	if len(m.fits) > 0 {
-		left -= m.takenUp(t)
-	}
-	return left
+	return taken
 }
 
 func (t *tally) spread(b int32, x float64) {
@@ -163,15 +159,46 @@ func (s *normal) quadratic(v []float64, touched []int32) float64 {
 const tiny = 1e-9
 
 // gain returns by how much the residual sum of squares falls when the column is
-// taken in, and its free part. ok is false where the model cannot tell the column
-// from what it holds.
-func (t *tally) gain(m *model) (gain, free float64, ok bool) {
+// taken in. ok is false where the model cannot tell the column from what it holds.
+// What the levels take up is taken from known, where it was computed before.
+func (t *tally) gain(m *model, known *sequenceOf) (gain float64, ok bool) {
 	if t.xx == 0 {
-		return 0, 0, false
+		return 0, false
 	}
-	free = t.free(m)
+	free := t.xx - known.next(func() float64 { return t.byLevels(m.normal) })
+	if len(m.fits) > 0 {
+		free -= m.takenUp(t)
+	}
 	if free <= tiny*t.xx || math.IsNaN(free) {
-		return 0, 0, false
+		return 0, false
 	}
-	return t.xr * t.xr / free, free, true
+	return t.xr * t.xr / free, true
+}
+
+// takenByLevels remembers what the levels take up of the candidate columns of each
+// party, in the order in which they are tried. It depends on the layout and the masks
+// only, and is the dear part of a search.
+type takenByLevels [][]float64
+
+// A sequenceOf goes through what is remembered of one party.
+type sequenceOf struct {
+	values []float64
+	at     int
+}
+
+func (k takenByLevels) of(p int32) sequenceOf { return sequenceOf{values: k[p]} }
+
+func (k takenByLevels) keep(p int32, s sequenceOf) { k[p] = s.values }
+
+// next returns the next value, computing it where it is not remembered; on nil it is
+// always computed.
+func (s *sequenceOf) next(compute func() float64) float64 {
+	if s == nil {
+		return compute()
+	}
+	if s.at == len(s.values) {
+		s.values = append(s.values, compute())
+	}
+	s.at++
+	return s.values[s.at-1]
 }

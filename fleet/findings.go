@@ -135,31 +135,18 @@ const likely = 3.841458820694124
 // where the margin is enough.
 func (m *model) profile(k int, o SearchOptions) (start, earliest, latest float64) {
 	f := m.fits[k]
-	view := &model{l: m.l, normal: m.normal, residual: m.residual}
-	rows := m.l.parties[f.party].rows
-	held := make([]float64, len(rows))
-	for j, i := range rows {
-		held[j] = m.residual[i]
-	}
-	for j, i := range rows {
-		m.residual[i] = held[j] + f.size*m.rest(k, i)
-	}
-	defer func() {
-		for j, i := range rows {
-			m.residual[i] = held[j]
-		}
-	}()
-	t := newTally(m.l, 0)
 	gains := map[float64]float64{}
 	best := f.start
-	gains[f.start] = view.columnGain(f.column, t)
-	for week := o.From; week < o.Until; week++ {
-		c := column{f.party, f.kind, week}
-		gains[week] = view.columnGain(c, t)
-		if gains[week] > gains[best] {
-			best = week
+	m.holdOthers(k, func(view *model) {
+		t := newTally(m.l, 0)
+		gains[best] = view.columnGain(f.column, t)
+		for week := o.From; week < o.Until; week++ {
+			gains[week] = view.columnGain(column{f.party, f.kind, week}, t)
+			if gains[week] > gains[best] {
+				best = week
+			}
 		}
-	}
+	})
 	if f.kind == Drift && gains[best]-gains[f.start] < enough*m.variance() {
 		best = f.start
 	}
@@ -175,6 +162,23 @@ func (m *model) profile(k int, o SearchOptions) (start, earliest, latest float64
 	return best, earliest, min(latest, o.Until)
 }
 
+// holdOthers calls do with a view of the model without faults, in which the other
+// faults than column k have been taken away from the readings: a view of the rows of
+// its party only.
+func (m *model) holdOthers(k int, do func(view *model)) {
+	f := &m.fits[k]
+	rows := m.l.parties[f.party].rows
+	before := make([]float64, len(rows))
+	for j, i := range rows {
+		before[j] = m.residual[i]
+		m.residual[i] += f.size * m.rest(k, i)
+	}
+	do(&model{l: m.l, normal: m.normal, residual: m.residual})
+	for j, i := range rows {
+		m.residual[i] = before[j]
+	}
+}
+
 // columnGain returns by how much the residual sum of squares falls with column c.
 func (m *model) columnGain(c column, t *tally) float64 {
 	t.clear()
@@ -183,7 +187,7 @@ func (m *model) columnGain(c column, t *tally) float64 {
 			t.add(m, i, c.at(m.l.week[i]))
 		}
 	}
-	gain, _, _ := t.gain(m)
+	gain, _ := t.gain(m, nil)
 	return gain
 }
 

@@ -28,6 +28,12 @@ type layout struct {
 	a, b    []int32
 	week, y []float64
 	masked  []bool // rows that were found to be spikes; they take no part in fits
+
+	from float64 // the week in which it begins
+	side int     // readings wanted on each side of a step
+
+	cluster  []int32 // of each party; parties of different clusters share no proof, not even by way of others
+	clusters int
 }
 
 type nodeKey struct {
@@ -43,6 +49,7 @@ func newLayout(points []Point, from, until float64, references []string) *layout
 	points = points[low:max(low, high)]
 	n := len(points)
 	l := &layout{
+		from: from, side: minSide,
 		a: make([]int32, n), b: make([]int32, n),
 		week: make([]float64, n), y: make([]float64, n), masked: make([]bool, n),
 	}
@@ -56,6 +63,7 @@ func newLayout(points []Point, from, until float64, references []string) *layout
 		l.week[i], l.y[i] = p.Week, p.Percent
 	}
 	l.fillRows()
+	l.findClusters()
 	return l
 }
 
@@ -113,6 +121,15 @@ func (l *layout) fillRows() {
 			l.parties[p].rows = append(l.parties[p].rows, int32(i))
 		}
 	}
+}
+
+// findClusters numbers the clusters of parties.
+func (l *layout) findClusters() {
+	groups := newGroups(len(l.parties))
+	for i := range l.a {
+		groups.join(l.aParty[l.a[i]], l.bParty[l.b[i]])
+	}
+	l.cluster, l.clusters = groups.number(func(int32) bool { return true })
 }
 
 // other returns the party that row i compares p with.

@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -17,13 +18,33 @@ type model struct {
 	xa, xb   []float64       // levels
 	residual []float64       // of each row; of masked rows too
 	rss      float64         // over the rows that are not masked
+
+	takenByLevels takenByLevels
 }
 
 // newModel fits the levels, no faults.
 func newModel(l *layout) *model {
-	m := &model{l: l, normal: newNormal(l), fitsOf: map[int32][]int{}, residual: make([]float64, len(l.y))}
-	m.fit()
-	return m
+	m := &model{l: l, normal: newNormal(l), takenByLevels: make(takenByLevels, len(l.parties))}
+	return m.holding(nil)
+}
+
+// holding returns a model of its own with the same layout and masks and the columns of
+// fits.
+func (m *model) holding(fits []fitted) *model {
+	w := &model{
+		l: m.l, normal: m.normal, fits: slices.Clone(fits), fitsOf: map[int32][]int{},
+		residual: make([]float64, len(m.l.y)), takenByLevels: m.takenByLevels,
+	}
+	for k := range w.fits {
+		f := &w.fits[k]
+		f.wa, f.wb = w.levelsOf(f.column)
+		w.fitsOf[f.party] = append(w.fitsOf[f.party], k)
+	}
+	if len(fits) > 0 {
+		w.factor()
+	}
+	w.fit()
+	return w
 }
 
 // df returns the degrees of freedom of the residuals.
@@ -39,24 +60,12 @@ func (m *model) variance() float64 {
 	return m.rss / m.df()
 }
 
-// take takes a column into the model and fits it anew.
-func (m *model) take(f fitted) {
-	f.wa, f.wb = m.levelsOf(f.column)
-	m.fitsOf[f.party] = append(m.fitsOf[f.party], len(m.fits))
-	m.fits = append(m.fits, f)
-	m.factor()
-	m.fit()
-}
+// take takes one more column into the model and fits it anew.
+func (m *model) take(f fitted) { *m = *m.holding(append(slices.Clone(m.fits), f)) }
 
-// without returns a model of its own that holds all columns but k; -1 leaves none out.
+// without returns a model of its own that holds all columns but k.
 func (m *model) without(k int) *model {
-	w := newModel(m.l)
-	for j, f := range m.fits {
-		if j != k {
-			w.take(f)
-		}
-	}
-	return w
+	return m.holding(slices.Delete(slices.Clone(m.fits), k, k+1))
 }
 
 // levelsOf returns the levels that take up column c best.
@@ -137,7 +146,7 @@ func (m *model) fit() {
 			zb[m.l.b[i]] += y
 		}
 	}
-	m.fitSizes()
+	m.fitSizes(za, zb)
 	for k := range m.fits {
 		f := &m.fits[k]
 		for _, i := range m.l.parties[f.party].rows {
@@ -152,19 +161,23 @@ func (m *model) fit() {
 	m.fitResiduals()
 }
 
-func (m *model) fitSizes() {
+// fitSizes computes the sizes of the faults; za and zb are the sums of the readings of
+// each node.
+func (m *model) fitSizes(za, zb []float64) {
 	n := len(m.fits)
 	if n == 0 {
 		return
 	}
 	c := mat.NewVecDense(n, nil)
-	for i, y := range m.l.y {
-		if m.l.masked[i] {
-			continue
+	for k := range m.fits {
+		f := &m.fits[k]
+		sum := -dot(f.wa, za) - dot(f.wb, zb)
+		for _, i := range m.l.parties[f.party].rows {
+			if !m.l.masked[i] {
+				sum += f.at(m.l.week[i]) * m.l.y[i]
+			}
 		}
-		for k := range m.fits {
-			c.SetVec(k, c.AtVec(k)+y*m.rest(k, int32(i)))
-		}
+		c.SetVec(k, sum)
 	}
 	var sizes mat.VecDense
 	// The columns were taken in because each was told from the others.
@@ -172,6 +185,14 @@ func (m *model) fitSizes() {
 	for k := range m.fits {
 		m.fits[k].size = sizes.AtVec(k)
 	}
+}
+
+func dot(x, y []float64) float64 {
+	sum := 0.0
+	for i, v := range x {
+		sum += v * y[i]
+	}
+	return sum
 }
 
 func (m *model) fitResiduals() {

@@ -80,40 +80,21 @@ func (s *normal) addLinks(l *layout) {
 // findParts numbers the connected parts of the graph and returns the unit nodes
 // of each. Unit nodes without rows belong to none, part -1.
 func (s *normal) findParts(l *layout) [][]int32 {
-	root := make([]int32, len(l.bParty))
-	for b := range root {
-		root[b] = int32(b)
-	}
-	find := func(b int32) int32 {
-		for root[b] != b {
-			root[b] = root[root[b]]
-			b = root[b]
-		}
-		return b
-	}
-	used := make([]bool, len(root))
+	groups := newGroups(len(l.bParty))
+	used := make([]bool, len(l.bParty))
 	for _, links := range s.links {
 		for _, k := range links {
 			used[k.b] = true
-			root[find(k.b)] = find(links[0].b)
+			groups.join(k.b, links[0].b)
 		}
 	}
-	s.part = make([]int32, len(root))
-	number := make(map[int32]int32)
-	var members [][]int32
-	for b := range root {
-		if s.part[b] = -1; !used[b] {
-			continue
+	var parts int
+	s.part, parts = groups.number(func(b int32) bool { return used[b] })
+	members := make([][]int32, parts)
+	for b, p := range s.part {
+		if p >= 0 {
+			members[p] = append(members[p], int32(b))
 		}
-		r := find(int32(b))
-		p, seen := number[r]
-		if !seen {
-			p = int32(len(members))
-			number[r] = p
-			members = append(members, nil)
-		}
-		s.part[b] = p
-		members[p] = append(members[p], int32(b))
 	}
 	return members
 }

@@ -3,6 +3,10 @@ package fleet
 import (
 	"cmp"
 	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -57,7 +61,14 @@ func (o *SearchOptions) critical(parties int, df float64) float64 {
 
 // twoSided returns the size that |t| exceeds with the given chance.
 func twoSided(chance, df float64) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(1 - chance/2)
+	if df > 1000 {
+		// The first terms of the expansion about the normal quantile; the quantile of
+		// the t distribution fails for so many degrees. Source: Abramowitz and Stegun
+		// 26.7.5.
+		z := -distuv.UnitNormal.Quantile(chance / 2)
+		return z + z*(z*z+1)/(4*df)
+	}
+	return -distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(chance / 2)
 }
 
 // search runs the forward search, settles doubts that it made itself, and returns
@@ -66,7 +77,7 @@ func search(points []Point, o SearchOptions) *model {
 	m := forward(points, o)
 	for k := range m.fits {
 		if f := &m.fits[k]; f.margin < enough && f.rival >= 0 && len(m.fitsOf[f.rival]) > 0 {
-			m.settle(k, o)
+			m.settle(k)
 		}
 	}
 	return m
@@ -74,12 +85,12 @@ func search(points []Point, o SearchOptions) *model {
 
 // settle measures the margin of fitted column k again with all other faults held:
 // its rival stood for a fault of its own that was not taken in yet.
-func (m *model) settle(k int, o SearchOptions) {
+func (m *model) settle(k int) {
 	w := m.without(k)
 	f := &m.fits[k]
 	gain := w.rss - m.rss
 	f.margin, f.rival = gain/m.variance(), -1
-	for p, c := range w.candidates(o.From, cmp.Or(o.side, minSide)) {
+	for p, c := range w.candidates() {
 		if int32(p) != f.party && c.gain > 0 && (gain-c.gain)/m.variance() < f.margin {
 			f.margin, f.rival = (gain-c.gain)/m.variance(), int32(p)
 		}
@@ -88,19 +99,23 @@ func (m *model) settle(k int, o SearchOptions) {
 
 // forward runs the forward search.
 func forward(points []Point, o SearchOptions) *model {
-	m := newModel(newLayout(points, o.From, o.Until, o.References))
+	l := newLayout(points, o.From, o.Until, o.References)
+	l.side = cmp.Or(o.side, minSide)
+	m := newModel(l)
 	for m.df() > 1 {
-		best := m.candidates(o.From, cmp.Or(o.side, minSide))
+		best := m.candidates()
 		if m.maskSpikes(best) {
 			continue
 		}
-		c, found := m.choose(best)
-		if !found || c.t < o.critical(len(m.l.parties), m.df()-1) {
+		found := m.choose(best, o.critical(len(m.l.parties), m.df()-1))
+		if len(found) == 0 {
 			break
 		}
-		m.take(c)
-		if !o.plain {
-			m.reshape(c.party, o)
+		*m = *m.holding(append(slices.Clone(m.fits), found...))
+		for _, c := range found {
+			if !o.plain {
+				m.reshape(c.party, o)
+			}
 		}
 	}
 	return m
@@ -110,24 +125,12 @@ func forward(points []Point, o SearchOptions) *model {
 // holds of party p, where that accounts for the readings better: a drift that began
 // on the way looks like a step, or like several, to the search.
 func (m *model) reshape(p int32, o SearchOptions) {
-	w := newModel(m.l)
-	for _, f := range m.fits {
-		if f.party != p {
-			w.take(f)
-		}
+	held := len(m.fitsOf[p])
+	if held == 1 && !m.startsLater(m.fitsOf[p][0], o) {
+		return
 	}
-	t := newTally(m.l, len(w.fits))
-	best, gain := column{party: p}, 0.0
-	for week := o.From; week < o.Until; week++ {
-		c := column{p, Drift, week}
-		if m.readingsFrom(p, week) < 2*cmp.Or(o.side, minSide) {
-			break
-		}
-		if g := w.columnGain(c, t); g > gain {
-			best, gain = c, g
-		}
-	}
-	held := len(m.fits) - len(w.fits)
+	w := m.holding(slices.DeleteFunc(slices.Clone(m.fits), func(f fitted) bool { return f.party == p }))
+	best, gain := w.bestDrift(p, o)
 	price := float64(enough) * m.variance() // of another column; a single one must be beaten by it
 	if held > 1 {
 		price *= float64(1 - held)
@@ -135,9 +138,34 @@ func (m *model) reshape(p int32, o SearchOptions) {
 	if gain == 0 || gain-(w.rss-m.rss) < price {
 		return
 	}
-	w.take(fitted{column: best, t: w.studentized(gain), rival: -1})
-	w.settle(len(w.fits)-1, o)
-	*m = *w
+	*m = *w.holding(append(w.fits, fitted{column: best, t: w.studentized(gain), rival: -1}))
+	m.settle(len(m.fits) - 1)
+}
+
+// startsLater reports whether a drift with another start accounts much better for the
+// readings than fitted column k, the other faults being held.
+func (m *model) startsLater(k int, o SearchOptions) bool {
+	later := false
+	m.holdOthers(k, func(view *model) {
+		_, gain := view.bestDrift(m.fits[k].party, o)
+		later = gain-view.columnGain(m.fits[k].column, newTally(m.l, 0)) >= enough*m.variance()
+	})
+	return later
+}
+
+// bestDrift returns the drift of party p of the start that explains most, and its gain.
+func (m *model) bestDrift(p int32, o SearchOptions) (best column, gain float64) {
+	t := newTally(m.l, len(m.fits))
+	for week := o.From; week < o.Until; week++ {
+		c := column{p, Drift, week}
+		if m.readingsFrom(p, week) < 2*m.l.side {
+			break
+		}
+		if g := m.columnGain(c, t); g > gain {
+			best, gain = c, g
+		}
+	}
+	return best, gain
 }
 
 // readingsFrom returns the number of readings of party p from week on.
@@ -158,22 +186,31 @@ type candidate struct {
 }
 
 // candidates returns the best column of each party: a drift from the beginning, or
-// a step at the start of a week.
-func (m *model) candidates(from float64, side int) []candidate {
+// a step at the start of a week. The parties are shared out among the processors.
+func (m *model) candidates() []candidate {
 	best := make([]candidate, len(m.l.parties))
-	t := newTally(m.l, len(m.fits))
-	for p := range m.l.parties {
-		if !m.l.parties[p].anchored {
-			best[p] = m.bestOf(int32(p), from, side, t)
-		}
+	var next atomic.Int32
+	var work sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(best)/16+1) {
+		work.Go(func() {
+			t := newTally(m.l, len(m.fits))
+			for p := next.Add(1) - 1; int(p) < len(best); p = next.Add(1) - 1 {
+				if !m.l.parties[p].anchored {
+					best[p] = m.bestOf(p, t)
+				}
+			}
+		})
 	}
+	work.Wait()
 	return best
 }
 
-func (m *model) bestOf(p int32, from float64, side int, t *tally) candidate {
+func (m *model) bestOf(p int32, t *tally) candidate {
+	from, side := m.l.from, m.l.side
 	var best candidate
 	rows := m.l.parties[p].rows
 	used := 0
+	levels := m.takenByLevels.of(p)
 	t.clear()
 	drift := column{p, Drift, from}
 	for _, i := range rows {
@@ -185,7 +222,7 @@ func (m *model) bestOf(p int32, from float64, side int, t *tally) candidate {
 	if used < 2*side {
 		return best
 	}
-	if gain, _, ok := t.gain(m); ok {
+	if gain, ok := t.gain(m, &levels); ok {
 		best = candidate{drift, gain}
 	}
 	t.clear()
@@ -203,36 +240,45 @@ func (m *model) bestOf(p int32, from float64, side int, t *tally) candidate {
 		if after < side || used-after < side {
 			continue
 		}
-		if gain, _, ok := t.gain(m); ok && gain > best.gain {
+		if gain, ok := t.gain(m, &levels); ok && gain > best.gain {
 			best = candidate{column{p, Step, from + week}, gain}
 		}
 	}
+	m.takenByLevels.keep(p, levels)
 	return best
 }
 
-// choose returns the column of the largest gain, with its margin over the best
-// rival instrument.
-func (m *model) choose(best []candidate) (fitted, bool) {
-	first, second := -1, -1
+// choose returns, of each cluster, the column of the largest gain if it is at least
+// critical standard errors large, with its margin over the best rival instrument.
+func (m *model) choose(best []candidate, critical float64) []fitted {
+	first, second := make([]int32, m.l.clusters), make([]int32, m.l.clusters)
+	for c := range first {
+		first[c], second[c] = -1, -1
+	}
 	for p := range best {
+		c := m.l.cluster[p]
 		switch {
 		case best[p].gain <= 0:
-		case first < 0 || best[p].gain > best[first].gain:
-			first, second = p, first
-		case second < 0 || best[p].gain > best[second].gain:
-			second = p
+		case first[c] < 0 || best[p].gain > best[first[c]].gain:
+			first[c], second[c] = int32(p), first[c]
+		case second[c] < 0 || best[p].gain > best[second[c]].gain:
+			second[c] = int32(p)
 		}
 	}
-	if first < 0 {
-		return fitted{}, false
+	var found []fitted
+	for c, p := range first {
+		if p < 0 || m.studentized(best[p].gain) < critical {
+			continue
+		}
+		gain := best[p].gain
+		variance := (m.rss - gain) / (m.df() - 1)
+		f := fitted{column: best[p].column, t: m.studentized(gain), rival: second[c], margin: gain / variance}
+		if f.rival >= 0 {
+			f.margin = (gain - best[f.rival].gain) / variance
+		}
+		found = append(found, f)
 	}
-	gain := best[first].gain
-	variance := (m.rss - gain) / (m.df() - 1)
-	f := fitted{column: best[first].column, t: m.studentized(gain), rival: int32(second), margin: gain / variance}
-	if second >= 0 {
-		f.margin = (gain - best[second].gain) / variance
-	}
-	return f, true
+	return found
 }
 
 // studentized returns the size in standard errors of a column that lets the
@@ -261,7 +307,7 @@ func (m *model) maskSpikes(best []candidate) bool {
 		}
 		t.clear()
 		t.add(m, int32(i), 1)
-		gain, _, ok := t.gain(m)
+		gain, ok := t.gain(m, nil)
 		byFault := max(best[m.l.aParty[m.l.a[i]]].gain, best[m.l.bParty[m.l.b[i]]].gain)
 		if ok && gain > byFault && m.studentized(gain) > least {
 			spikes = append(spikes, i)
