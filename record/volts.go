@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // Volts is an electric potential difference in volts, with its sign.
@@ -85,7 +86,7 @@ func ParseReading(text string) (Reading, error) {
 	switch {
 	case isOverflowWord(text):
 		return Reading{Text: text, State: Overflow}, nil
-	case strings.ContainsAny(text, "0123456789"):
+	case holdsDigit(text):
 		return Reading{}, errNotANumber
 	}
 	return Reading{Text: text, State: Unreadable}, nil
@@ -111,11 +112,15 @@ func ParseVolts(text string) (v Volts, ok bool, err error) {
 	if f, isNumber := ParseNumber(text); isNumber {
 		return Volts(f), true, nil
 	}
-	if strings.ContainsAny(text, "0123456789") {
+	if holdsDigit(text) {
 		return 0, false, errNotANumber
 	}
 	return 0, false, nil
 }
+
+// holdsDigit reports whether text holds a digit of any script, or a fraction and
+// the like: whoever wrote it meant a number, though this is none.
+func holdsDigit(text string) bool { return strings.ContainsFunc(text, unicode.IsNumber) }
 
 // pow10 holds the powers of ten that float64 represents exactly.
 var pow10 = [...]float64{

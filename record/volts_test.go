@@ -45,7 +45,7 @@ func TestParseReading(t *testing.T) {
 			t.Errorf("%q: %v %v, %v", c.text, got.State, got.Volts, err)
 		}
 	}
-	for _, text := range []string{"1O0", "0L", "12,5", "5.", ".5", "1E", "1E400", "229.8 V", "<12", "--3", "0x10", "1_000", "12 5", "3\u2212"} {
+	for _, text := range []string{"1O0", "0L", "12,5", "5.", ".5", "1E", "1E400", "229.8 V", "<12", "--3", "0x10", "1_000", "12 5", "3\u2212", "\uff12\uff13\uff10", "\u0662\u0663\u0660", "\u00bd"} {
 		if got, err := ParseReading(text); err == nil {
 			t.Errorf("%q was taken as %+v", text, got)
 		}
@@ -92,6 +92,7 @@ func TestParseVolts(t *testing.T) {
 		{"---", 0, false, false},
 		{">600", 0, false, true},
 		{"230V", 0, false, true},
+		{"\uff12\uff13\uff10", 0, false, true}, // 230 in full-width digits
 	} {
 		v, ok, err := ParseVolts(c.text)
 		if v != c.v || ok != c.ok || (err != nil) != c.bad {
