@@ -175,6 +175,21 @@ func TestHoleWithdrawn(t *testing.T) {
 	c.run(t, usual(), reg)
 }
 
+// An id in another case than the register's names the same instrument.
+func TestHoleCase(t *testing.T) {
+	reg := record.Register{
+		"PU-1": {ID: "PU-1", Kind: record.ProvingUnit},
+		"vi-1": {ID: "vi-1", Kind: record.Indicator, Stages: []record.Volts{50, 120, 230, 400}, Withdrawn: must(record.ParseDate("2026-03-31"))},
+	}
+	c := told{"withdrawn, and without a step that shows dead", socket, `
+		08:02 prove   VI-1 PU-1 -/230 stage=230
+		08:03 test    VI-1 N-L - stage=none
+		08:04 test    VI-1 E-L - stage=none
+		08:05 test    VI-1 E-N - stage=none
+		08:06 reprove VI-1 PU-1 -/230 stage=230`, record.NonCompliant, "cannot-show-dead instrument-withdrawn", ""}
+	c.run(t, usual(), reg)
+}
+
 // An indicator that fails its proof on another job, between the two proofs of
 // this one, is believed on neither.
 func TestHoleElsewhere(t *testing.T) {

@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"strings"
+
 	"nilvolt/record"
 )
 
@@ -11,7 +13,7 @@ type lastInstrument struct {
 }
 
 // instrument returns the register's entry of an instrument, nil where there is
-// none.
+// none. Case does not matter, but an entry in the very same case goes first.
 func (j *Judge) instrument(id string) *record.Instrument {
 	if j.register == nil || id == "" {
 		return nil
@@ -21,15 +23,31 @@ func (j *Judge) instrument(id string) *record.Instrument {
 			return j.last[i].instrument
 		}
 	}
+	e := j.register[id]
+	if e == nil {
+		e = j.anyCase[strings.ToLower(id)]
+	}
 	// Two are kept, as an indicator and its source take turns.
 	j.last[1] = j.last[0]
-	j.last[0] = lastInstrument{id: id, instrument: j.register[id]}
-	if e := j.last[0].instrument; e != nil {
-		j.last[0].id = e.ID // a string that outlives the record
+	if e != nil && e.ID == id {
+		j.last[0] = lastInstrument{e.ID, e} // a string that outlives the record
 	} else {
-		j.last[0] = lastInstrument{}
+		j.last[0] = lastInstrument{strings.Clone(id), e}
 	}
-	return j.register[id]
+	return e
+}
+
+// inAnyCase returns the entries of a register by their ids in lower case: whoever
+// writes vi-7 for VI-7 does not get round its withdrawal or its steps.
+func inAnyCase(register record.Register) map[string]*record.Instrument {
+	entries := make(map[string]*record.Instrument, len(register))
+	for id, e := range register {
+		id = strings.ToLower(id)
+		if first := entries[id]; first == nil || e.Pos.Line < first.Pos.Line {
+			entries[id] = e
+		}
+	}
+	return entries
 }
 
 // instrumentRules judges whether the instruments were fit for use on the day, by

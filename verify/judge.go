@@ -11,8 +11,9 @@ import (
 type Judge struct {
 	policy   *Policy
 	register record.Register
-	across   *Across // nil when the rules across records are not judged
-	loosened string  // message of policy-loosened; blank when it does not apply
+	anyCase  map[string]*record.Instrument // the register by ids in lower case
+	across   *Across                       // nil when the rules across records are not judged
+	loosened string                        // message of policy-loosened; blank when it does not apply
 
 	rec        *record.Record
 	job        *record.Job // what the job rows of the record say
@@ -70,6 +71,7 @@ func NewJudge(policy *Policy, register record.Register, across *Across) *Judge {
 	return &Judge{
 		policy:   policy,
 		register: register,
+		anyCase:  inAnyCase(register),
 		across:   across,
 		loosened: loosenedMessage(policy),
 		missing:  map[missingSet]string{},

@@ -24,9 +24,22 @@ const (
 
 var usualSteps = []record.Volts{12, 24, 50, 120, 230, 400, 690}
 
+// entry returns the register's entry of an instrument; case does not matter.
+func (q *inquiry) entry(id string) *record.Instrument {
+	if in := q.reg[id]; in != nil {
+		return in
+	}
+	for other, in := range q.reg {
+		if strings.EqualFold(other, id) {
+			return in
+		}
+	}
+	return nil
+}
+
 // stepsOf returns the steps of an indicator, ascending.
 func (q *inquiry) stepsOf(indicator string) []record.Volts {
-	if in := q.reg[indicator]; in != nil && len(in.Stages) > 0 {
+	if in := q.entry(indicator); in != nil && len(in.Stages) > 0 {
 		return in.Stages
 	}
 	return usualSteps
@@ -53,7 +66,7 @@ func (q *inquiry) waveformOf(e *record.Event) record.Waveform {
 }
 
 func (q *inquiry) sensesOf(indicator string) record.Waveform {
-	if in := q.reg[indicator]; in != nil {
+	if in := q.entry(indicator); in != nil {
 		return in.Senses
 	}
 	return record.WaveformUnknown
@@ -148,7 +161,7 @@ type proofResult struct {
 
 // proof judges one proof row by section 3.
 func (q *inquiry) proof(e *record.Event) proofResult {
-	source := q.reg[e.Source]
+	source := q.entry(e.Source)
 	if strings.EqualFold(e.Source, e.Indicator) || source != nil && source.Kind == record.Indicator {
 		return proofResult{}
 	}
@@ -198,7 +211,7 @@ func (q *inquiry) toleranceOf(e *record.Event) float64 {
 		percent = q.set.liveSourceTolerance
 	}
 	for _, id := range []string{e.Indicator, e.Source} {
-		if in := q.reg[id]; in != nil && in.Tolerance > 0 {
+		if in := q.entry(id); in != nil && in.Tolerance > 0 {
 			percent = min(percent, in.Tolerance)
 		}
 	}

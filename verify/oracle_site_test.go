@@ -183,14 +183,14 @@ func (q *inquiry) registerRules() {
 		if !r.Kind.IsReading() || q.reg == nil {
 			continue
 		}
-		if in := q.reg[r.Indicator]; in == nil || in.Kind == record.ProvingUnit {
+		if in := q.entry(r.Indicator); in == nil || in.Kind == record.ProvingUnit {
 			q.add(record.InstrumentUnknownRule, record.Caution, r.Indicator)
 		}
-		if r.Source != "" && r.Source != record.Live && q.reg[r.Source] == nil {
+		if r.Source != "" && r.Source != record.Live && q.entry(r.Source) == nil {
 			q.add(record.InstrumentUnknownRule, record.Caution, r.Source)
 		}
 		for _, id := range []string{r.Indicator, r.Source} {
-			in := q.reg[id]
+			in := q.entry(id)
 			if in == nil {
 				continue
 			}
@@ -202,7 +202,7 @@ func (q *inquiry) registerRules() {
 				q.add(record.InstrumentOverdue, record.Failure, id)
 			}
 		}
-		if in := q.reg[r.Indicator]; in != nil && r.Kind == record.Test {
+		if in := q.entry(r.Indicator); in != nil && r.Kind == record.Test {
 			if in.MaxVolts > 0 && float64(in.MaxVolts) < q.nominalBetween(r.pair) ||
 				in.Category != record.CategoryUnknown && in.Category < q.job.Category {
 				q.add(record.InstrumentUnderrated, record.Failure, r.Indicator)
@@ -298,7 +298,7 @@ func (q *inquiry) notRecorded(others []*inquiry) {
 		}
 	}
 	for _, r := range q.rows {
-		in := q.reg[r.Indicator]
+		in := q.entry(r.Indicator)
 		note(r.Kind.IsReading() && r.Stage.State != record.StageAbsent && (in == nil || len(in.Stages) == 0), "steps")
 	}
 	if len(missing) > 0 {
