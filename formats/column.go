@@ -6,7 +6,8 @@ type Column uint8
 
 // The canonical columns. Those from Site to End belong to the job sheet and may
 // also stand among the readings; Record and Indicator are columns of both. Those
-// from Instrument on belong to the register, whose Category is the job sheet's.
+// from Instrument on belong to the register, whose Category is the job sheet's; those
+// from Ambiguous on to Parquet files.
 const (
 	NoColumn Column = iota // a column of the file that is kept and ignored
 	RecordColumn
@@ -54,6 +55,11 @@ const (
 	IntervalDaysColumn
 	WithdrawnColumn
 
+	// What the Parquet files of an export say of a row beside the canonical columns.
+	AmbiguousColumn // the row fits several records
+	FileColumn      // where the row stood in the input that was ingested
+	LineColumn
+
 	// NumColumns is one more than the highest column.
 	NumColumns
 )
@@ -64,6 +70,7 @@ var columnNames = [NumColumns]string{
 	"site", "circuit", "technician", "supply", "nominal", "earthing", "conductors", "switched", "device", "poles",
 	"onload", "category", "supply_side_live", "start", "end",
 	"instrument", "kind", "senses", "stages", "max_volts", "tolerance", "output", "serviced", "interval_days", "withdrawn",
+	"ambiguous", "file", "line",
 }
 
 // String returns the name of the column in a canonical header.

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+	"unique"
 
 	"nilvolt/record"
 )
@@ -37,6 +38,9 @@ func DecodeRow(row *Row, pos record.Pos, ev *record.Event, job *record.Job) (id 
 	if !s.finish() {
 		problems = append(problems, s.incomplete(row, &refused)...)
 	}
+	if s.line > 0 {
+		s.event.Pos.Line, s.job.Pos = s.line, record.Pos{File: s.event.Pos.File, Line: s.line}
+	}
 	s.job.Record = s.id
 	*ev, *job = s.event, s.job
 	return s.id, hasJob, problems
@@ -51,6 +55,7 @@ type rowState struct {
 	job      record.Job
 	from, to record.Conductor
 	pair     record.Pair
+	line     int // where the row stood before it came into a Parquet file; 0 in any other file
 }
 
 var errEncoding = errors.New("bytes that are no UTF-8 text")
@@ -88,6 +93,8 @@ func (s *rowState) set(c Column, text string) (err error) {
 		s.event.Seq, s.event.HasSeq, err = parseSeq(text)
 	case SideColumn:
 		s.event.Side, err = record.ParseSide(text)
+	case LineColumn:
+		s.line, err = parseLine(text)
 	case NoColumn:
 	default:
 		if !utf8.ValidString(text) {
@@ -144,9 +151,33 @@ func (s *rowState) setText(c Column, text string) (err error) {
 		s.job.Start, err = parseJobTime(text)
 	case EndColumn:
 		s.job.End, err = parseJobTime(text)
+	case AmbiguousColumn:
+		var answer record.YesNo
+		answer, err = record.ParseYesNo(text)
+		s.event.Ambiguous = answer == record.Yes
+	case FileColumn:
+		if text == "" {
+			return errNoFile
+		}
+		// Findings keep it for longer than the text lasts.
+		s.event.Pos.File = unique.Make(text).Value()
 	}
 	return err
 }
+
+// parseLine reads the number of a line.
+func parseLine(text string) (int, error) {
+	line, err := strconv.ParseUint(text, 10, 31)
+	if err != nil || line == 0 {
+		return 0, errNotLine
+	}
+	return int(line), nil
+}
+
+var (
+	errNotLine = errors.New("not the number of a line")
+	errNoFile  = errors.New("no name of a file")
+)
 
 // parseSeq reads an instrument's counter.
 func parseSeq(text string) (seq int64, ok bool, err error) {

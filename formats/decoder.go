@@ -148,6 +148,9 @@ func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o
 		if n, ok := d.fast(text); ok {
 			*ev = d.state.event
 			ev.Pos.Line = line
+			if d.state.line > 0 {
+				ev.Pos.Line = d.state.line
+			}
 			if !d.plainRow {
 				d.plainRow = true
 				d.row = Last{Known: true, Clean: true, Job: &d.state.job}

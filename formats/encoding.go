@@ -26,6 +26,7 @@ const (
 	utf16Big                   // UTF-16, high byte first
 	windows1252                // the Western European code page; only where a map names it
 	workbook                   // a spreadsheet, .xlsx
+	parquetFile                // a table of Apache Parquet
 )
 
 // A Form says what the bytes of a file are: text in some encoding with some line
@@ -48,9 +49,12 @@ func (f Form) InPlace() bool { return f.encoding == utf8Text && !f.lineCR }
 // IsWorkbook reports whether the file is a spreadsheet.
 func (f Form) IsWorkbook() bool { return f.encoding == workbook }
 
+// IsParquet reports whether the file is a Parquet file, which [OpenParquet] opens.
+func (f Form) IsParquet() bool { return f.encoding == parquetFile }
+
 // String returns the form in words, as in "UTF-16 (low byte first), CR line ends".
 func (f Form) String() string {
-	names := [...]string{"UTF-8", "UTF-16 (low byte first)", "UTF-16 (high byte first)", "Windows-1252", "workbook"}
+	names := [...]string{"UTF-8", "UTF-16 (low byte first)", "UTF-16 (high byte first)", "Windows-1252", "workbook", "Parquet"}
 	if f.lineCR {
 		return names[f.encoding] + ", CR line ends"
 	}
@@ -81,6 +85,10 @@ func sniff(head []byte, name string, s *section) (Form, error) {
 		if s.numbers.comma {
 			f.decimal = ','
 		}
+	}
+	if bytes.HasPrefix(head, []byte(parquetMagic)) {
+		f.encoding = parquetFile
+		return f, nil
 	}
 	if isWorkbook, err := sniffMagic(head, name); err != nil {
 		return Form{}, err
@@ -136,7 +144,6 @@ func sniffMagic(head []byte, name string) (isWorkbook bool, err error) {
 		{"\x89PNG", "a picture"},
 		{"\xff\xd8\xff", "a picture"},
 		{"\x1f\x8b", "a compressed file (gzip)"},
-		{"PAR1", "a Parquet file"},
 		{"SQLite format 3", "a database"},
 		{"\xff\xfe\x00\x00", "text in UTF-32"},
 		{"\x00\x00\xfe\xff", "text in UTF-32"},
@@ -251,6 +258,8 @@ func Recode(w io.Writer, r io.Reader, f Form) error {
 	switch f.encoding {
 	case workbook:
 		return recodeWorkbook(w, r, f)
+	case parquetFile:
+		return formError(f.name, 0, "the file is a Parquet file", "only readings can be read from Parquet, by nilvolt verify and ingest")
 	case utf16Little:
 		r = transform.NewReader(r, unicode.UTF16(unicode.LittleEndian, unicode.UseBOM).NewDecoder())
 	case utf16Big:

@@ -13,7 +13,7 @@ import (
 var registerColumns = &columnSet{
 	kind:     registerFile,
 	what:     "instrument registers",
-	has:      func(c Column) bool { return c == CategoryColumn || c >= InstrumentColumn && c < NumColumns },
+	has:      func(c Column) bool { return c == CategoryColumn || c >= InstrumentColumn && c <= WithdrawnColumn },
 	required: []Column{InstrumentColumn, KindColumn},
 }
 

@@ -49,7 +49,7 @@ func (s *Set) checkRows() error {
 	bad := &formats.BadRows{}
 	for _, in := range s.inputs {
 		s.rows += in.rows
-		if in.rows == 0 {
+		if in.rows == 0 && in.parquet == nil { // which may hold job sheets alone, and is known to be whole
 			bad.Add(&formats.RowError{
 				Pos: record.Pos{File: in.name}, Message: "no row behind the header",
 				Mend: "see whether the file is complete; a file without rows is no evidence",

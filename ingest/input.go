@@ -30,28 +30,15 @@ type input struct {
 	layout   *formats.Layout
 	segments []segment
 	rows     int64
+	parquet  *parquetInput // nil for other files
 }
 
-// openInput opens the file at path, or standard input for "-", and brings it into
-// a form that can be read in place.
-func openInput(ctx context.Context, path string, o *Options) (*input, error) {
-	in := &input{name: path}
-	file, err := in.open(ctx, path, o)
-	if err != nil {
-		return nil, err
-	}
-	if err := in.prepare(ctx, file, o); err != nil {
-		in.closer.Close()
-		return nil, err
-	}
-	return in, nil
-}
-
-// open opens the file, spooling what cannot be read at any place.
-func (in *input) open(ctx context.Context, path string, o *Options) (*os.File, error) {
+// open opens the file, or standard input for "-", spooling what cannot be read at
+// any place.
+func (in *input) open(ctx context.Context, path string, o *Options) error {
 	if path == "-" {
 		if o.Stdin == nil {
-			return nil, errors.New("-: there is no standard input")
+			return errors.New("-: there is no standard input")
 		}
 		return in.spool(ctx, o, func(w io.Writer) error {
 			_, err := io.Copy(w, o.Stdin)
@@ -60,16 +47,16 @@ func (in *input) open(ctx context.Context, path string, o *Options) (*os.File, e
 	}
 	file, err := os.Open(path)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	info, err := file.Stat()
 	switch {
 	case err != nil:
 		file.Close()
-		return nil, err
+		return err
 	case info.IsDir():
 		file.Close()
-		return nil, fmt.Errorf("%s: a folder; name the files in it", path)
+		return fmt.Errorf("%s: a folder; name the files in it", path)
 	case !info.Mode().IsRegular():
 		defer file.Close()
 		return in.spool(ctx, o, func(w io.Writer) error {
@@ -79,14 +66,14 @@ func (in *input) open(ctx context.Context, path string, o *Options) (*os.File, e
 	}
 	in.path, in.file, in.closer = path, file, file
 	in.size, in.changed = info.Size(), info.ModTime()
-	return file, nil
+	return nil
 }
 
 // spool writes a temporary file, which takes the place of what in had open.
-func (in *input) spool(ctx context.Context, o *Options, write func(io.Writer) error) (*os.File, error) {
+func (in *input) spool(ctx context.Context, o *Options, write func(io.Writer) error) error {
 	temp, err := newTempFile(o.TempDir)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	w := bufio.NewWriterSize(&contextWriter{ctx, temp}, 256<<10)
 	err = write(w)
@@ -98,10 +85,10 @@ func (in *input) spool(ctx context.Context, o *Options, write func(io.Writer) er
 		info, err = temp.Stat()
 	}
 	if err != nil {
-		return nil, errors.Join(in.wrap(err), temp.Close())
+		return errors.Join(in.wrap(err), temp.Close())
 	}
 	in.file, in.closer, in.size = temp, temp, info.Size()
-	return temp.File, nil
+	return nil
 }
 
 // A contextWriter fails when its context is done.
@@ -129,9 +116,9 @@ func (in *input) wrap(err error) error {
 	return fmt.Errorf("%s: %w", in.name, err)
 }
 
-// prepare finds out the form of the file, recodes it where that is needed, and
+// prepare brings the file, which is open, into a form that can be read in place, and
 // reads its header.
-func (in *input) prepare(ctx context.Context, file *os.File, o *Options) error {
+func (in *input) prepare(ctx context.Context, o *Options) error {
 	head, err := in.head(sniffBytes)
 	if err != nil {
 		return err
@@ -141,22 +128,36 @@ func (in *input) prepare(ctx context.Context, file *os.File, o *Options) error {
 		return err
 	}
 	if !form.InPlace() {
-		raw := in.closer
-		size := in.size
-		_, err = in.spool(ctx, o, func(w io.Writer) error {
+		err := in.replace(ctx, o, func(w io.Writer, file io.ReaderAt, size int64) error {
+			if in.parquet != nil {
+				return in.parquet.recode(w)
+			}
 			return formats.Recode(w, io.NewSectionReader(file, 0, size), form)
 		})
 		if err != nil {
 			return err
 		}
-		raw.Close()
-		in.path = ""
 	}
 	if head, err = in.head(headBytes); err != nil {
 		return err
 	}
+	if in.parquet != nil {
+		in.layout, err = formats.BindParquet(string(head), in.name)
+		return err
+	}
 	in.layout, err = formats.Bind(string(head), in.name, o.Map)
 	return err
+}
+
+// replace puts a temporary file, written from the file, in its place.
+func (in *input) replace(ctx context.Context, o *Options, write func(w io.Writer, file io.ReaderAt, size int64) error) error {
+	raw, file, size := in.closer, in.file, in.size
+	err := in.spool(ctx, o, func(w io.Writer) error { return write(w, file, size) })
+	if err != nil {
+		return err
+	}
+	in.path = ""
+	return raw.Close()
 }
 
 // head returns the first n bytes of the file, or all if it has fewer.

@@ -14,7 +14,6 @@ import (
 // cores, without job sheets.
 type Options struct {
 	Jobs     []record.Job // rows of the job sheets, in order
-	HasJobs  bool         // job sheets were given; it changes nothing here
 	Map      *formats.Map // how the files are read; nil if they are canonical
 	Workers  int          // 0 is one a core
 	TempDir  string       // for temporary files; blank is the system's
@@ -53,13 +52,13 @@ type Set struct {
 
 // Open opens the files at the paths, "-" being standard input, and finds out where
 // their records lie. What cannot be read in place is written to a temporary file
-// first: standard input, other encodings than UTF-8, workbooks.
+// first: standard input, other encodings than UTF-8, workbooks, Parquet.
 //
 // A file without a row is an error. Mistakes in the form of a file or its header
 // are a *formats.BadRows or a *formats.RowError; those in rows are left to
 // [Set.Each]. On success the caller must call [Set.Close].
 func Open(ctx context.Context, paths []string, o Options) (*Set, error) {
-	s := &Set{options: o.withDefaults(), jobs: newJobSheet(o.Jobs)}
+	s := &Set{options: o.withDefaults()}
 	if err := s.open(ctx, paths); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
@@ -86,9 +85,30 @@ func (o Options) withDefaults() Options {
 }
 
 func (s *Set) open(ctx context.Context, paths []string) error {
-	bad := &formats.BadRows{}
 	for _, path := range paths {
-		in, err := openInput(ctx, path, &s.options)
+		in := &input{name: path}
+		if err := in.open(ctx, path, &s.options); err != nil {
+			return err
+		}
+		s.inputs = append(s.inputs, in)
+	}
+	if err := s.openParquet(); err != nil {
+		return err
+	}
+	err := s.eachInput(func(in *input) error { return in.prepare(ctx, &s.options) })
+	if err != nil {
+		return err
+	}
+	s.jobs = newJobSheet(s.allJobs())
+	return s.index(ctx)
+}
+
+// eachInput calls do for every input, and puts together what is wrong with the form
+// of several.
+func (s *Set) eachInput(do func(*input) error) error {
+	bad := &formats.BadRows{}
+	for _, in := range s.inputs {
+		err := do(in)
 		var rows *formats.BadRows
 		var row *formats.RowError
 		switch {
@@ -98,14 +118,9 @@ func (s *Set) open(ctx context.Context, paths []string) error {
 			bad.Add(row)
 		case err != nil:
 			return err
-		default:
-			s.inputs = append(s.inputs, in)
 		}
 	}
-	if err := bad.Err(); err != nil {
-		return err
-	}
-	return s.index(ctx)
+	return bad.Err()
 }
 
 // Close closes the files and removes the temporary ones.
