@@ -42,3 +42,10 @@ func strayText(s *ingest.Stray) string {
 	}
 	return text + strings.Join(s.Records, ", ")
 }
+
+// listSuperseded says how many rows of Parquet files were left out.
+func listSuperseded(c *console, set *ingest.Set) {
+	if n := set.Superseded(); n > 0 {
+		fmt.Fprintf(c.err, "note: %s of earlier versions of records were left out\n", plural(int(n), "row"))
+	}
+}

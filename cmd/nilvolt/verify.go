@@ -213,6 +213,7 @@ func conclude(o *verifyOptions, set *ingest.Set, total *tally, out output, c *co
 	if o.stream {
 		fmt.Fprintln(c.err, "note: the rules across records were not judged (--stream)")
 	}
+	listSuperseded(c, set)
 	total.counts(c.err, set.Rows(), len(strays))
 	if total.compliant != total.records() || total.records() == 0 || len(strays) > 0 {
 		return errNotCompliant
