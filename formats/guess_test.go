@@ -84,7 +84,25 @@ func TestGuessMap(t *testing.T) {
 			"nothing tells the unit", "time,event,indicator,pair,reading\n2026-03-02T10:15:00Z,test,VI-1,L-N,0.2\n", false,
 			[]string{
 				"delimiter: comma", "columns:", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
-				"# UNSURE: nothing tells the unit of reading: write  unit: mV, V or kV  for volts", "  volts: reading",
+				`#   volts: {column: reading, unit: V}  # UNSURE: column 5, as in "0.2": nothing tells whether that is V, mV or kV`,
+			},
+		},
+		{
+			"an event and a pair that only their cells tell",
+			"time,indicator,what happened,Messstelle,volts\n2026-03-02T10:15:00Z,VI-1,proving,,230\n2026-03-02T10:16:00Z,VI-1,test,L-Erde,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  time: time", "  indicator: indicator", "  volts: volts",
+				`#   event: {column: what happened, words: {proving: prove}}  # UNSURE: column 3, as in "proving": its name does not say so, but every cell is an event`,
+				`#   pair: {column: Messstelle, words: {Erde: E}}  # UNSURE: column 4, as in "L-Erde": its name does not say so, but every cell is a pair of conductors`,
+			},
+		},
+		{
+			"conductors that only their cells tell",
+			"time,event,indicator,black,red,volts\n2026-03-02T10:15:00Z,test,VI-1,Neutral,L,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  time: time", "  event: event", "  indicator: indicator", "  volts: volts",
+				`#   from: {column: black, words: {Neutral: "N"}}  # UNSURE: column 4, as in "Neutral": its name does not say so, but every cell is a conductor; from is the probe placed first`,
+				`#   to: red  # UNSURE: column 5, as in "L": its name does not say so, but every cell is a conductor; from is the probe placed first`,
 			},
 		},
 	}

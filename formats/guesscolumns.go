@@ -61,6 +61,9 @@ func (g *guesser) findColumns() map[Column][]int {
 			found[c] = append(found[c], at)
 		}
 	}
+	if ats := found[PointColumn]; len(ats) == 1 && len(found[PairColumn]) == 0 && g.everyCell(ats[0], isPairCell) {
+		delete(found, PointColumn) // "test point" may be a place, or two conductors as here
+	}
 	return found
 }
 
@@ -160,17 +163,8 @@ func (g *guesser) isDate(at int) bool {
 
 // guessWordColumn writes a column of words with their translations.
 func (g *guesser) guessWordColumn(c Column, at int) {
-	words, unknown := g.translations(c, g.cells(at))
-	options := ""
-	if len(words) > 0 {
-		options = "words: {" + strings.Join(words, ", ") + "}"
-	}
-	if c == PairColumn {
-		if separator := g.pairSeparator(at); separator != "" {
-			options = strings.TrimPrefix(options+", separator: "+yamlQuote(separator), ", ")
-		}
-	}
-	g.sayColumn(c, at, options, g.describe(at))
+	_, unknown := g.translations(c, g.cells(at))
+	g.sayColumn(c, at, g.wordOptions(c, at), g.describe(at))
 	if len(unknown) > 0 {
 		g.doubt("", "words of "+c.String()+" that need a translation, or a pattern under skip: "+strings.Join(unknown, ", "))
 	}
@@ -261,28 +255,30 @@ func (g *guesser) pairSeparator(at int) string {
 	return ""
 }
 
-// guessMissing says what no column gives.
+// guessMissing says what no column gives by its name, and which column may give
+// it by its cells.
 func (g *guesser) guessMissing(found map[Column][]int) {
-	if g.header == nil {
-		for at := range g.used {
-			g.used[at] = true
-			g.doubt("", "what is this? "+g.describe(at))
+	if len(found[EventColumn]) == 0 {
+		g.guessEventByCells()
+	}
+	if !g.onlySteps(found[EventColumn]) {
+		if len(found[IndicatorColumn]) == 0 {
+			g.guessIndicator()
+		}
+		if len(found[PairColumn]) == 0 && (len(found[FromColumn]) == 0 || len(found[ToColumn]) == 0) {
+			g.guessPairByCells()
+		}
+		if len(found[VoltsColumn])+len(found[StageColumn]) == 0 {
+			g.doubt("#   volts: ?", "no column has the name of a voltage")
 		}
 	}
-	if len(found[EventColumn]) == 0 {
-		g.doubt("#   event: {value: test}", "no column tells the event: give one for all rows if they are all of one kind")
-	}
-	if g.onlySteps(found[EventColumn]) {
-		return
-	}
-	if len(found[IndicatorColumn]) == 0 {
-		g.guessIndicator()
-	}
-	if len(found[PairColumn]) == 0 && (len(found[FromColumn]) == 0 || len(found[ToColumn]) == 0) {
-		g.doubt("#   pair: ?", "no column tells the conductors of a dead test")
-	}
-	if len(found[VoltsColumn])+len(found[StageColumn]) == 0 {
-		g.doubt("#   volts: ?", "no column has the name of a voltage")
+	if g.header == nil {
+		for at, used := range g.used {
+			if !used {
+				g.used[at] = true
+				g.doubt("", "what is this? "+g.describe(at))
+			}
+		}
 	}
 }
 

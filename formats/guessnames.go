@@ -14,7 +14,7 @@ var guessNames = map[Column][]string{
 		"isolation", "isolation id", "isolation no", "auftrag", "auftragsnummer", "auftragsnr", "ordre", "orden",
 	},
 	TimeColumn: {
-		"timestamp", "time stamp", "date time", "date and time", "datetime", "date/time", "recorded", "recorded at", "when", "zeit", "zeitpunkt", "zeitstempel",
+		"timestamp", "time stamp", "date time", "date and time", "datetime", "date/time", "recorded", "recorded at", "measured at", "when", "unix", "unix time", "epoch", "zeit", "zeitpunkt", "zeitstempel",
 		"datum/zeit", "datum/uhrzeit", "datum uhrzeit", "datum und uhrzeit", "heure", "horodatage", "date heure", "hora", "fecha y hora", "fecha hora", "uhrzeit", "time of day", "clock",
 		"date", "datum", "fecha", "jour", "dia", "tag",
 	},

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 )
@@ -12,7 +13,7 @@ func (g *guesser) guessVolts(c Column, at int) {
 	comment := g.describe(at)
 	g.guessMarks(cells, c)
 	var options []string
-	named := ""
+	named, noUnit := "", false
 	if g.header != nil {
 		_, named = cutNameUnit(g.header[at])
 	}
@@ -40,10 +41,14 @@ func (g *guesser) guessVolts(c Column, at int) {
 		comment += "; the name is canonical, volts"
 	case c == StageColumn || c == NominalColumn:
 	case bare > 0:
-		g.doubt("", "nothing tells the unit of "+g.ref(at)+": write  unit: mV, V or kV  for "+c.String())
+		noUnit = true
 	}
 	if waveform := g.nameWaveform(at); waveform != "" && c == VoltsColumn {
 		g.say("  waveform: {value: "+waveform+"}", "the name of "+g.ref(at))
+	}
+	if noUnit {
+		g.doubt(fmt.Sprintf("#   %s: {column: %s, unit: V}", c, g.ref(at)), comment+": nothing tells whether that is V, mV or kV")
+		return
 	}
 	g.sayColumn(c, at, strings.Join(options, ", "), comment)
 }
