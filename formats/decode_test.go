@@ -105,6 +105,13 @@ func TestRowProblems(t *testing.T) {
 		{dead + "; conductors=L ?", []string{"conductors: not a conductor name"}},
 		{dead + "; start=nine", []string{"start: not an RFC 3339 time"}},
 		{dead + "; point=caf\xe9", []string{"point: bytes that are no UTF-8 text"}},
+		{dead + "; record=R 7/\u00fc", nil},
+		{dead + "; record=R7\u200b", []string{"record: an id with a character that cannot be seen (U+200B)"}},
+		{dead + "; record=\ufeffR7", []string{"record: an id with a character that cannot be seen (U+FEFF)"}},
+		{dead + "; record=R7\u00a0", []string{"record: an id with a character that cannot be seen (U+00A0)"}},
+		{dead + "; point=\u202e1", []string{"point: an id with a character that cannot be seen (U+202E)"}},
+		{proof + "\ufe0f", []string{"source: an id with a character that cannot be seen (U+FE0F)"}},
+		{when + "event=prove; indicator=VI\x1b[2J", []string{"indicator: an id with a character that cannot be seen (U+001B)"}},
 
 		{"time=; event=tested; indicator=; from=L; to=L?; volts=1x", []string{
 			"event: " + unknown, "to: not a conductor name", "volts: not a number", "time: a row without a time",
@@ -221,17 +228,17 @@ func TestDecoderFastIsSlow(t *testing.T) {
 
 // sampleTexts are texts of every column, right ones more often than not.
 var sampleTexts = map[Column][]string{
-	RecordColumn:     {"R1", "R1", "R1", "R2", " R1", `"R1"`, ""},
+	RecordColumn:     {"R1", "R1", "R1", "R2", " R1", `"R1"`, "", "R1-2026", "R1-2026-03-02", "R1-2026-04-02", "R1-of-2026-03-02-A", "R1-of-2026-04-02-A", "é1"},
 	TimeColumn:       {"2026-03-02T09:15:00Z", "2026-03-02T09:15:07Z", `"2026-03-02T09:15:07Z"`, "2026-03-02T23:59:60Z", "2026-03-03T09:15:00+01:00", "2026-03-03T09:15:00-01:30", "2026-03-03t09:15:00.5z", "2026-03-02T29:15:00Z", "2026-03-02T09:15:00", ""},
 	EventColumn:      {"test", "test", "prove", "reprove", "isolate", "Test", "tset", ""},
-	IndicatorColumn:  {"VI-1", "VI-1", "VI-1", "VI-2", "", `"VI-1"`},
-	SourceColumn:     {"", "", "PU-1", "live", "Live"},
+	IndicatorColumn:  {"VI-1", "VI-1", "VI-1", "VI-2", "VI-12", "VI 1", "", `"VI-1"`},
+	SourceColumn:     {"", "", "PU-1", "PU-12", "live", "Live"},
 	FromColumn:       {"L", "L1", "N", "E", "PE", "L-", "SL1", "l", "", "?"},
 	ToColumn:         {"N", `"N"`, "L2", "L3", "M", "G", "L+", "", "e"},
 	PairColumn:       {"", "", "L-N", "L1/L2", "N:L"},
 	VoltsColumn:      {"0.1", "0", `"7.5"`, "229.8", "-1.5", "1.", ".5", "1234567890123456", "0.1234567890123", "1E2", "OL", "---", "9.91E37", "1x", "", " 7 "},
 	WaveformColumn:   {"", "ac", "dc", "AC"},
-	ExpectedColumn:   {"230", `"230"`, `" 230"`, "", "230", "12", "x1"},
+	ExpectedColumn:   {"230", "229.8", "---", `"230"`, `" 230"`, "", "230", "12", "x1"},
 	StageColumn:      {"", "none", "50", "12x"},
 	SeqColumn:        {"", "1", "2", "x"},
 	NoteColumn:       {"", "a", "b c", "\"two\nlines\"", `5" pipe`, `"5"" pipe"`, "\"\x00\"", "\"\r\"", `"a"b`, `"a`, "é", "\xe9"},
