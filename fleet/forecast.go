@@ -24,6 +24,20 @@ type Forecast struct {
 	Drift, DriftError           float64 // percent a week
 	Wander                      float64 // standard deviation of the wander, percent in a week
 	Noise                       float64 // standard deviation of a reading, percent
+
+	last      float64 // week of the last reading
+	tolerance float64
+	futures   []future
+}
+
+// OutBy returns the chance that the error has left its tolerance by a week. The zero
+// Forecast gives 0.
+func (f *Forecast) OutBy(week float64) float64 {
+	sum := 0.0
+	for i := range f.futures {
+		sum += f.futures[i].leaves(f.tolerance, week-f.last)
+	}
+	return sum / max(1, float64(len(f.futures)))
 }
 
 // Constants of the forecast.
@@ -53,21 +67,15 @@ func Foresee(r Run, w Wander, tolerance, confidence float64) (f Forecast, ok boo
 		return f, false
 	}
 	f.summarise(states)
-	futures := drawFutures(states, len(r.Weeks)-2)
-	last := r.Weeks[len(r.Weeks)-1]
+	f.futures, f.tolerance = drawFutures(states, len(r.Weeks)-2), tolerance
+	f.last = r.Weeks[len(r.Weeks)-1]
 	at := func(chance float64) float64 {
-		cdf := func(ahead float64) float64 {
-			sum := 0.0
-			for i := range futures {
-				sum += futures[i].leaves(tolerance, ahead)
-			}
-			return sum / float64(len(futures))
-		}
-		if cdf(horizon) < chance {
+		if f.OutBy(f.last+horizon) < chance {
 			return math.Inf(1)
 		}
 		const steps = 1 << 14
-		return last + horizon*float64(sort.Search(steps, func(i int) bool { return cdf(horizon*float64(i)/steps) >= chance }))/steps
+		reached := sort.Search(steps, func(i int) bool { return f.OutBy(f.last+horizon*float64(i)/steps) >= chance })
+		return f.last + horizon*float64(reached)/steps
 	}
 	f.NotBefore, f.Likely, f.NotAfter = at((1-confidence)/2), at(0.5), at((1+confidence)/2)
 	return f, true
