@@ -87,9 +87,9 @@ func (u *Upload) copied(found map[int64]bool) error {
 		}
 		found[version] = true
 		return nil
-	}, `SELECT MIN(leaf) FROM version
-		WHERE copy_key IN (SELECT copy_key FROM version WHERE leaf >= $1 AND copy_key IS NOT NULL) AND leaf < $1
-		GROUP BY copy_key`, u.first)
+	}, `WITH keys AS (SELECT DISTINCT copy_key AS k FROM version WHERE leaf >= $1 AND copy_key IS NOT NULL),
+		firsts AS (SELECT (SELECT MIN(leaf) FROM version WHERE copy_key = k) AS one FROM keys)
+		SELECT one FROM firsts WHERE one < $1`, u.first)
 }
 
 // Around returns all versions, new ones included, that have to do with the given
@@ -117,18 +117,7 @@ func (t *Tx) Around(versions []int64, m Margins) ([]int64, error) {
 		if err != nil {
 			return nil, err
 		}
-		// Of each key the first two records and the last are enough to name another.
-		err = each(t.ctx, t.tx, func(rows *sql.Rows) error {
-			var first, last int64
-			if err := rows.Scan(&first, &last); err != nil {
-				return err
-			}
-			found[first], found[last] = true, true
-			return nil
-		}, `SELECT MIN(leaf), MAX(leaf) FROM version
-			WHERE copy_key IN (SELECT copy_key FROM version WHERE leaf IN (`+in+`) AND copy_key IS NOT NULL)
-			GROUP BY copy_key, record`, args...)
-		if err != nil {
+		if err := t.copies(in, args, found); err != nil {
 			return nil, err
 		}
 	}
@@ -137,6 +126,27 @@ func (t *Tx) Around(versions []int64, m Margins) ([]int64, error) {
 		return nil, err
 	}
 	return slices.Sorted(maps.Keys(found)), nil
+}
+
+// copies adds to found, of each key that the versions listed have, the first version
+// and the first of another record: two are enough to name one to any third.
+func (t *Tx) copies(in string, args []any, found map[int64]bool) error {
+	return each(t.ctx, t.tx, func(rows *sql.Rows) error {
+		var one int64
+		var other sql.NullInt64
+		if err := rows.Scan(&one, &other); err != nil {
+			return err
+		}
+		found[one] = true
+		if other.Valid {
+			found[other.Int64] = true
+		}
+		return nil
+	}, `WITH keys AS (SELECT DISTINCT copy_key AS k FROM version WHERE leaf IN (`+in+`) AND copy_key IS NOT NULL),
+		firsts AS (SELECT k, (SELECT MIN(leaf) FROM version WHERE copy_key = k) AS one FROM keys)
+		SELECT one, (SELECT v.leaf FROM version v WHERE v.copy_key = k
+			AND v.record <> (SELECT w.record FROM version w WHERE w.leaf = one) ORDER BY v.leaf LIMIT 1)
+		FROM firsts`, args...)
 }
 
 // Contexts returns the versions by what they were judged by last.

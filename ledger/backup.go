@@ -80,8 +80,9 @@ func (l *Ledger) copyRows(ctx context.Context, db *sql.DB, d dialect) error {
 	if err := upgrade(ctx, to, d, all, l.options.Now()); err != nil {
 		return err
 	}
+	writer := &Tx{ctx: ctx, tx: to}
 	for _, table := range copiedTables {
-		if err := copyTable(ctx, from, to, table); err != nil {
+		if err := copyTable(ctx, from, writer, table); err != nil {
 			return fmt.Errorf("table %s: %w", table, err)
 		}
 	}
@@ -89,7 +90,7 @@ func (l *Ledger) copyRows(ctx context.Context, db *sql.DB, d dialect) error {
 }
 
 // copyTable copies the rows of one table.
-func copyTable(ctx context.Context, from querier, to *sql.Tx, table string) error {
+func copyTable(ctx context.Context, from querier, to *Tx, table string) error {
 	columns, err := columnsOfTable(ctx, from, table)
 	if err != nil {
 		return err
@@ -107,12 +108,12 @@ func copyTable(ctx context.Context, from querier, to *sql.Tx, table string) erro
 		if err := r.Scan(into...); err != nil {
 			return err
 		}
-		return rows.add(ctx, row...)
+		return rows.add(row...)
 	}, `SELECT `+strings.Join(columns, ", ")+` FROM `+table)
 	if err != nil {
 		return err
 	}
-	return rows.flush(ctx)
+	return rows.flush()
 }
 
 func columnsOfTable(ctx context.Context, q querier, table string) ([]string, error) {

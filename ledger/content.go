@@ -55,13 +55,13 @@ func (t *Tx) keep(sum Hash, open func() (io.ReadCloser, error)) (int64, error) {
 	if row, err = t.leaf(contentLeaf(sum[:], packedSum, size, int64(len(packed)))); err != nil {
 		return 0, err
 	}
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO content (leaf, sha256, size, packed, parts) VALUES ($1, $2, $3, $4, $5)`,
+	err = t.exec(`INSERT INTO content (leaf, sha256, size, packed, parts) VALUES ($1, $2, $3, $4, $5)`,
 		row, sum[:], size, packedSum, len(packed))
 	if err != nil {
 		return 0, err
 	}
 	for i, part := range packed {
-		_, err := t.tx.ExecContext(t.ctx, `INSERT INTO content_part (content, part, packed) VALUES ($1, $2, $3)`, row, i, part)
+		err := t.exec(`INSERT INTO content_part (content, part, packed) VALUES ($1, $2, $3)`, row, i, part)
 		if err != nil {
 			return 0, err
 		}

@@ -62,20 +62,47 @@ func openDatabase(where string, create bool) (*sql.DB, dialect, error) {
 	case err != nil:
 		return nil, sqliteDialect, err
 	}
-	abs, err := filepath.Abs(where)
-	if err != nil {
-		return nil, sqliteDialect, err
-	}
-	name := url.URL{Scheme: "file", Path: filepath.ToSlash(abs)}
-	query := url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_pragma": {
+	db, err := openFile(where, url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_pragma": {
 		"busy_timeout(250)", // for longer waits see begin
 		"journal_mode(WAL)",
 		"synchronous(FULL)", // a commit is on the disk, not only in the system's memory
 		"foreign_keys(1)",
-	}}
-	name.RawQuery = query.Encode()
-	db, err := sql.Open(sqliteDialect.driver, name.String())
+	}})
+	if err == nil || create || !isReadOnly(err) {
+		return db, sqliteDialect, err
+	}
+	// On a medium that cannot be written to, the file is all there is, unless a log
+	// of writes lies beside it.
+	if info, statErr := os.Stat(where + "-wal"); statErr == nil && info.Size() > 0 {
+		return nil, sqliteDialect, err
+	}
+	db, err = openFile(where, url.Values{"mode": {"ro"}, "immutable": {"1"}})
 	return db, sqliteDialect, err
+}
+
+// openFile opens a file of SQLite and looks whether it is one.
+func openFile(where string, query url.Values) (*sql.DB, error) {
+	abs, err := filepath.Abs(where)
+	if err != nil {
+		return nil, err
+	}
+	name := url.URL{Scheme: "file", Path: filepath.ToSlash(abs), RawQuery: query.Encode()}
+	db, err := sql.Open(sqliteDialect.driver, name.String())
+	if err != nil {
+		return nil, err
+	}
+	if err := db.Ping(); err != nil {
+		db.Close()
+		return nil, fmt.Errorf("%s: %w", where, err)
+	}
+	return db, nil
+}
+
+// isReadOnly reports whether err says that a file, or what lies beside it while it
+// is used, cannot be written.
+func isReadOnly(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && (e.Code()&0xff == sqlite3.SQLITE_CANTOPEN || e.Code()&0xff == sqlite3.SQLITE_READONLY)
 }
 
 // begin begins a transaction that writes. It waits for others as long as ctx does.

@@ -75,7 +75,7 @@ func (t *Tx) Decide(version int64, kind DecisionKind, by, reason string) (d Deci
 	if d.ID, err = t.leaf(d.leaf()); err != nil {
 		return d, false, err
 	}
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO decision (leaf, made, by_whom, version, judgement, kind, reason)
+	err = t.exec(`INSERT INTO decision (leaf, made, by_whom, version, judgement, kind, reason)
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`, d.ID, d.Made, by, version, d.Judgement, string(kind), reason)
 	item.Decisions = append(item.Decisions, d)
 	return d, item.Closed(), err
@@ -131,7 +131,7 @@ func (t *Tx) Note(by, instrument string, word EventWord, detail string, cause in
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO event (leaf, made, by_whom, instrument, word, detail, cause)
+	err = t.exec(`INSERT INTO event (leaf, made, by_whom, instrument, word, detail, cause)
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`, row, e.Made, by, instrument, string(word), detail, cause)
 	return err
 }

@@ -13,7 +13,7 @@ const mostParameters = 2000
 
 // An inserter puts rows into a table, many in one statement.
 type inserter struct {
-	tx      *sql.Tx
+	tx      *Tx
 	table   string
 	columns []string
 	perCall int // rows a full statement carries
@@ -21,35 +21,34 @@ type inserter struct {
 	args    []any
 }
 
-func newInserter(tx *sql.Tx, table string, columns ...string) *inserter {
+func newInserter(tx *Tx, table string, columns ...string) *inserter {
 	return &inserter{tx: tx, table: table, columns: columns, perCall: mostParameters / len(columns)}
 }
 
 // add puts down a row, which may be written later. The values must stay as they are
 // until flush.
-func (i *inserter) add(ctx context.Context, values ...any) error {
+func (i *inserter) add(values ...any) error {
 	i.args = append(i.args, values...)
 	if len(i.args) < i.perCall*len(i.columns) {
 		return nil
 	}
-	if i.full == nil {
-		stmt, err := i.tx.PrepareContext(ctx, i.statement(i.perCall))
-		if err != nil {
-			return err
-		}
-		i.full = stmt
+	t := i.tx
+	if i.full == nil && t.failed == nil {
+		i.full, t.failed = t.tx.PrepareContext(t.ctx, i.statement(i.perCall))
 	}
-	_, err := i.full.ExecContext(ctx, i.args...)
+	if t.failed == nil {
+		_, t.failed = i.full.ExecContext(t.ctx, i.args...)
+	}
 	i.args = i.args[:0]
-	return err
+	return t.failed
 }
 
 // flush writes the rows that are left.
-func (i *inserter) flush(ctx context.Context) error {
+func (i *inserter) flush() error {
 	if len(i.args) == 0 {
-		return nil
+		return i.tx.failed
 	}
-	_, err := i.tx.ExecContext(ctx, i.statement(len(i.args)/len(i.columns)), i.args...)
+	err := i.tx.exec(i.statement(len(i.args)/len(i.columns)), i.args...)
 	i.args = i.args[:0]
 	return err
 }

@@ -48,7 +48,7 @@ func (t *Tx) write(j *Judging) error {
 		return err
 	}
 	j.ID = row
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO judging (leaf, made, cause, upload, policy, register, map, rules)
+	err = t.exec(`INSERT INTO judging (leaf, made, cause, upload, policy, register, map, rules)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
 		row, j.Made, string(j.Cause), orNull(j.Upload), orNull(j.Policy), orNull(j.Register), orNull(j.Map), j.Rules)
 	return err
@@ -73,7 +73,7 @@ type Verdict struct {
 	Status   record.Status
 	failed   string
 	findings string
-	essence  string // findings without lines: what they say, wherever the rows stand
+	essence  string // what the findings say, see essence
 }
 
 // Failed returns the rules that failed.
@@ -103,10 +103,14 @@ func NewVerdict(status record.Status, findings []record.Finding) (*Verdict, erro
 	return v, err
 }
 
-// essence returns what findings say, without the lines on which they rest.
+// essence returns what findings say, without the lines on which they rest. Which of
+// several records a copy is said to repeat does not count either: it is any one.
 func essence(list []Finding) (string, error) {
 	for i := range list {
 		list[i].Lines = nil
+		if list[i].Rule == record.CopiedReadings.String() {
+			list[i].Message = ""
+		}
 	}
 	text, err := json.Marshal(list)
 	return string(text), err
@@ -191,7 +195,7 @@ type Bench struct {
 func (t *Tx) Bench(cause Cause, upload int64, c Context, rules string) *Bench {
 	return &Bench{
 		tx: t, judging: Judging{Cause: cause, Upload: upload, Context: c, Rules: rules},
-		rows: newInserter(t.tx, "judgement", "leaf", "judging", "version", "status", "failed", "findings"),
+		rows: newInserter(t, "judgement", "leaf", "judging", "version", "status", "failed", "findings"),
 	}
 }
 
@@ -241,11 +245,11 @@ func (b *Bench) keep(j Judged) (Judgement, error) {
 	if err != nil {
 		return out, err
 	}
-	return out, b.rows.add(t.ctx, out.ID, out.Judging, out.Version, out.Status, v.failed, v.findings)
+	return out, b.rows.add(out.ID, out.Judging, out.Version, out.Status, v.failed, v.findings)
 }
 
 // Flush writes what Judge has put down.
-func (b *Bench) Flush() error { return b.rows.flush(b.tx.ctx) }
+func (b *Bench) Flush() error { return b.rows.flush() }
 
 // newest returns the versions with their newest judgements.
 func (t *Tx) newest(list []Judged) (map[int64]Change, error) {

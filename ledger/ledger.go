@@ -137,7 +137,7 @@ func (l *Ledger) found(ctx context.Context) error {
 	if _, err := t.leaf(ledgerLeaf(l.origin, l.verifier, made)); err != nil {
 		return err
 	}
-	_, err = sqlTx.ExecContext(ctx, `INSERT INTO ledger (leaf, origin, verifier, made, leaves, longest) VALUES (0, $1, $2, $3, 1, 0)`,
+	err = t.exec(`INSERT INTO ledger (leaf, origin, verifier, made, leaves, longest) VALUES (0, $1, $2, $3, 1, 0)`,
 		l.origin, l.verifier, made)
 	if err != nil {
 		return err
@@ -168,6 +168,17 @@ type Tx struct {
 	now     time.Time
 	tree    *tree
 	longest int64 // seconds that the longest version lasts
+	failed  error // of the first write that failed; none is tried after it
+}
+
+// exec writes. After SQLite has failed to write, for want of room say, it may have
+// ended the transaction by itself, and what is written then stands alone. So the
+// first failure is the last.
+func (t *Tx) exec(query string, args ...any) error {
+	if t.failed == nil {
+		_, t.failed = t.tx.ExecContext(t.ctx, query, args...)
+	}
+	return t.failed
 }
 
 // Update calls do with the ledger locked against other writers, adds what it wrote
@@ -194,7 +205,7 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 		return err
 	}
 	t.tree = newTree(leaves, tileLoader(ctx, sqlTx))
-	if err := do(t); err != nil {
+	if err := errors.Join(do(t), t.failed); err != nil {
 		return err
 	}
 	if t.tree.leaves == leaves {
@@ -234,11 +245,11 @@ func (t *Tx) commit() error {
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO checkpoint (leaves, made, note) VALUES ($1, $2, $3)`, t.tree.leaves, stamp(t.now), signed)
+	err = t.exec(`INSERT INTO checkpoint (leaves, made, note) VALUES ($1, $2, $3)`, t.tree.leaves, stamp(t.now), signed)
 	if err != nil {
 		return err
 	}
-	_, err = t.tx.ExecContext(t.ctx, `UPDATE ledger SET leaves = $1, longest = $2 WHERE leaf = 0`, t.tree.leaves, t.longest)
+	err = t.exec(`UPDATE ledger SET leaves = $1, longest = $2 WHERE leaf = 0`, t.tree.leaves, t.longest)
 	if err != nil {
 		return err
 	}

@@ -43,7 +43,7 @@ func (t *Tx) writeTiles() error {
 		for _, h := range t.tree.tiles[id] {
 			data = append(data, h[:]...)
 		}
-		_, err := t.tx.ExecContext(t.ctx, `INSERT INTO tile (level, number, hashes) VALUES ($1, $2, $3)
+		err := t.exec(`INSERT INTO tile (level, number, hashes) VALUES ($1, $2, $3)
 			ON CONFLICT (level, number) DO UPDATE SET hashes = excluded.hashes`, id.level, id.number, data)
 		if err != nil {
 			return err

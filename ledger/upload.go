@@ -134,13 +134,13 @@ func (u *Upload) write(m Manifest, digest []byte, files []UploadFile) error {
 		return err
 	}
 	u.ID, u.Made = id, made
-	_, err = t.tx.ExecContext(t.ctx, `INSERT INTO upload (leaf, made, by_whom, zone, digest) VALUES ($1, $2, $3, $4, $5)`,
+	err = t.exec(`INSERT INTO upload (leaf, made, by_whom, zone, digest) VALUES ($1, $2, $3, $4, $5)`,
 		id, made, m.By, m.Zone, digest)
 	if err != nil {
 		return err
 	}
 	for i, f := range files {
-		_, err := t.tx.ExecContext(t.ctx, `INSERT INTO upload_file (upload, number, role, name, content) VALUES ($1, $2, $3, $4, $5)`,
+		err := t.exec(`INSERT INTO upload_file (upload, number, role, name, content) VALUES ($1, $2, $3, $4, $5)`,
 			id, i, string(f.Role), f.Name, f.Content)
 		if err != nil {
 			return err

@@ -168,10 +168,10 @@ type Kept struct {
 
 // prepare makes the upload ready to take versions.
 func (u *Upload) prepare() {
-	u.versions = newInserter(u.tx.tx, "version", "leaf", "record", "number", "upload", "digest", "evidence", "copy_key",
+	u.versions = newInserter(u.tx, "version", "leaf", "record", "number", "upload", "digest", "evidence", "copy_key",
 		"started", "ended", "readings", "site", "technician")
-	u.usage = newInserter(u.tx.tx, "usage", "version", "instrument", "role", "started", "ended")
-	u.proofs = newInserter(u.tx.tx, "proof", "version", "number", "at", "indicator", "source", "expected", "volts", "shown", "waveform")
+	u.usage = newInserter(u.tx, "usage", "version", "instrument", "role", "started", "ended")
+	u.proofs = newInserter(u.tx, "proof", "version", "number", "at", "indicator", "source", "expected", "volts", "shown", "waveform")
 }
 
 // A known is a version of a record that is kept already.
@@ -300,18 +300,18 @@ func (u *Upload) insert(p *Packed, number int) (int64, error) {
 	}
 	t.longest = max(t.longest, d.ended-d.started)
 	u.note(&d)
-	err = u.versions.add(t.ctx, row, p.record, number, u.ID, p.digest[:], p.evidence, p.copyKey,
+	err = u.versions.add(row, p.record, number, u.ID, p.digest[:], p.evidence, p.copyKey,
 		d.started, d.ended, d.readings, d.site, d.technician)
 	if err != nil {
 		return 0, err
 	}
 	for _, s := range d.usage {
-		if err := u.usage.add(t.ctx, row, s.instrument, s.role, s.started, s.ended); err != nil {
+		if err := u.usage.add(row, s.instrument, s.role, s.started, s.ended); err != nil {
 			return 0, err
 		}
 	}
 	for _, f := range d.proofs {
-		if err := u.proofs.add(t.ctx, row, f.number, f.at, f.indicator, f.source, f.expected, f.volts, f.shown, f.waveform); err != nil {
+		if err := u.proofs.add(row, f.number, f.at, f.indicator, f.source, f.expected, f.volts, f.shown, f.waveform); err != nil {
 			return 0, err
 		}
 	}
@@ -322,7 +322,7 @@ func (u *Upload) insert(p *Packed, number int) (int64, error) {
 func (u *Upload) Flush() error {
 	// Versions first: the others refer to them.
 	for _, i := range []*inserter{u.versions, u.usage, u.proofs} {
-		if err := i.flush(u.tx.ctx); err != nil {
+		if err := i.flush(); err != nil {
 			return err
 		}
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -113,7 +112,10 @@ func (k *keeper) addVersions(ctx context.Context) ([]*verify.Survey, error) {
 		k.kept = append(k.kept, kept...)
 		return err
 	})
-	return surveys, errors.Join(err, k.upload.Flush())
+	if err != nil {
+		return nil, err
+	}
+	return surveys, k.upload.Flush()
 }
 
 // versions returns the rows of the records of this call.
@@ -196,7 +198,10 @@ func (k *keeper) judge(ctx context.Context, tx *ledger.Tx, across *verify.Across
 	for _, t := range tallies {
 		k.tally.merge(t)
 	}
-	return errors.Join(err, bench.Flush())
+	if err != nil {
+		return err
+	}
+	return bench.Flush()
 }
 
 // keepVerdicts keeps the verdicts of some records and hands them to the output.
@@ -339,7 +344,10 @@ func judgeVersions(
 	if err == nil {
 		err = flush()
 	}
-	return changes, errors.Join(err, bench.Flush())
+	if err == nil {
+		err = bench.Flush()
+	}
+	return changes, err
 }
 
 // registerRow returns a row of the register as JSON, in the words of the register.
@@ -369,6 +377,7 @@ func (k *keeper) conclude(c *console) error {
 		return fmt.Errorf("standard output: %w", err)
 	}
 	listStrays(c, strays)
+	listSuperseded(c, k.set)
 	listChanges(c, k.changes)
 	listOverlaps(c, k.overlaps)
 	k.tally.counts(c.err, k.set.Rows(), len(strays))

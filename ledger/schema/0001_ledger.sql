@@ -86,7 +86,7 @@ CREATE TABLE version (
 );
 CREATE INDEX version_started ON version (started);
 CREATE INDEX version_technician ON version (technician, started);
-CREATE INDEX version_copy_key ON version (copy_key) WHERE copy_key IS NOT NULL;
+CREATE INDEX version_copy_key ON version (copy_key, leaf) WHERE copy_key IS NOT NULL;
 
 -- Which instruments a version names, and when it used each.
 CREATE TABLE usage (
