@@ -110,13 +110,16 @@ func (s *rowState) setText(c Column, text string) (err error) {
 	switch c {
 	case RecordColumn:
 		s.id = trim(text)
+		err = checkID(s.id)
 	case IndicatorColumn:
 		s.event.Indicator = trim(text)
+		err = checkID(s.event.Indicator)
 	case SourceColumn:
 		s.event.Source = trim(text)
 		if len(s.event.Source) == len(record.Live) && strings.EqualFold(s.event.Source, record.Live) {
 			s.event.Source = record.Live
 		}
+		err = checkID(s.event.Source)
 	case PointColumn:
 		s.event.Point = trim(text)
 	case NoteColumn:
@@ -292,6 +295,9 @@ func fieldProblem(c Column, f *Field, err error) *Problem {
 	mend := columnMends[c]
 	if errors.Is(err, errEncoding) {
 		mend = "save the file as UTF-8, or name its encoding in a column map"
+	}
+	if _, unseen := errors.AsType[*unseenError](err); unseen {
+		mend = mendUnseen
 	}
 	return &Problem{Column: f.Column, Line: f.Line, Field: c.String(), Text: f.Text, Message: err.Error(), Mend: mend}
 }

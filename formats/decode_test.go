@@ -109,7 +109,7 @@ func TestRowProblems(t *testing.T) {
 		{dead + "; record=R7\u200b", []string{"record: an id with a character that cannot be seen (U+200B)"}},
 		{dead + "; record=\ufeffR7", []string{"record: an id with a character that cannot be seen (U+FEFF)"}},
 		{dead + "; record=R7\u00a0", []string{"record: an id with a character that cannot be seen (U+00A0)"}},
-		{dead + "; point=\u202e1", []string{"point: an id with a character that cannot be seen (U+202E)"}},
+		{dead + "; record=\u202eR7", []string{"record: an id with a character that cannot be seen (U+202E)"}},
 		{proof + "\ufe0f", []string{"source: an id with a character that cannot be seen (U+FE0F)"}},
 		{when + "event=prove; indicator=VI\x1b[2J", []string{"indicator: an id with a character that cannot be seen (U+001B)"}},
 

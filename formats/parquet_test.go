@@ -167,7 +167,7 @@ func drawEvent(t *rapid.T) record.Event {
 		Switch:    rapid.SampledFrom([]record.Switch{0, record.SwitchOn, record.SwitchB}).Draw(t, "switch"),
 		Side:      rapid.SampledFrom([]record.Side{0, record.SupplySide, record.LoadSide}).Draw(t, "side"),
 		Indicator: rapid.SampledFrom([]string{"VI-1", "VI,2"}).Draw(t, "indicator"),
-		Source:    drawnTexts.Draw(t, "source"), Point: drawnTexts.Draw(t, "point"), Note: drawnTexts.Draw(t, "note"),
+		Source:    rapid.SampledFrom([]string{"", "PU-1", `PU "1", left`, "Größe µ", "=1+1"}).Draw(t, "source"), Point: drawnTexts.Draw(t, "point"), Note: drawnTexts.Draw(t, "note"),
 		Ambiguous: rapid.Bool().Draw(t, "ambiguous"), HasSeq: rapid.Bool().Draw(t, "has seq"),
 		Volts: must(record.ParseReading(rapid.SampledFrom([]string{
 			"", "0", "0.0", "-0", "0.3", "0.30", "229.8", "-229.8", "4E-1", "1e300", "OL", ">600", "---", "9.9E37", "9.91E37", "\u22124",

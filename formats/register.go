@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"nilvolt/record"
 )
@@ -28,14 +27,17 @@ func ReadRegister(data []byte, name string, m *Map) (record.Register, error) {
 		return nil, err
 	}
 	register := record.Register{}
+	seen := map[string]int{} // lines by id in lower case
 	bad := eachRow(text, name, l, func(row *Row, pos record.Pos) []*Problem {
 		instrument := &record.Instrument{Pos: pos}
 		problems := decodeInstrument(row, instrument)
-		if first := register[instrument.ID]; first != nil {
+		id := strings.ToLower(instrument.ID)
+		if first := seen[id]; first != 0 {
 			problems = append(problems, problemAt(InstrumentColumn, &row[InstrumentColumn],
-				"this instrument stands on line "+strconv.Itoa(first.Pos.Line)+" already", "keep one row for each instrument"))
+				"this instrument stands on line "+strconv.Itoa(first)+" already", "keep one row for each instrument; case does not matter"))
 		}
-		if instrument.ID != "" {
+		if id != "" {
+			seen[id] = pos.Line
 			register[instrument.ID] = instrument
 		}
 		return problems
@@ -71,7 +73,7 @@ func decodeInstrument(row *Row, i *record.Instrument) []*Problem {
 
 // registerMends says what to do about text that a column of the register refuses.
 var registerMends = map[Column]string{
-	InstrumentColumn:   "save the file as UTF-8, or name its encoding in a column map",
+	InstrumentColumn:   "save the file as UTF-8 and type the id anew",
 	KindColumn:         "use indicator or proving-unit",
 	SensesColumn:       "use ac, dc or both, or leave it blank",
 	StagesColumn:       "write the steps in volts with blanks between them, as in 12 24 50 120 230 400 690",
@@ -88,9 +90,7 @@ var registerMends = map[Column]string{
 func setInstrument(i *record.Instrument, c Column, text string) (err error) {
 	switch c {
 	case InstrumentColumn:
-		if !utf8.ValidString(text) {
-			err = errEncoding
-		}
+		err = checkID(text)
 	case KindColumn:
 		i.Kind, err = record.ParseInstrumentKind(text)
 	case SensesColumn:
