@@ -47,6 +47,7 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 		"clock set back":    testClock,
 		"instruments":       testInstruments,
 		"backup":            testBackup,
+		"share":             testShare,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, place(t)) })
 	}
