@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"nilvolt/record"
 )
@@ -93,16 +94,49 @@ func (c *converter) convert(v *conversion) {
 	c.row[v.column] = f
 }
 
-var errNoMatch = errors.New("not of the form that the map asks for with match")
+var (
+	errNoMatch   = errors.New("not of the form that the map asks for with match")
+	errCutNumber = errors.New("the map's match takes a part of a number, or leaves its unit behind")
+)
+
+// isVoltage reports whether the column holds a voltage.
+func (v *conversion) isVoltage() bool {
+	return v.content == readingContent || v.content == stageContent || v.content == voltsContent
+}
+
+// cutsNumber reports whether what a match leaves before and behind its part
+// belongs to the number in it: 12 of 12.9, 0.4 of 0.4 kV, 5 of >5.
+func cutsNumber(before, after string) bool {
+	const marks = "0123456789.,'"
+	if strings.HasSuffix(strings.TrimRight(before, " "), ">") || before != "" && strings.Contains(marks, before[len(before)-1:]) {
+		return true
+	}
+	if exponent, _ := cutExponent(after); exponent != "" {
+		return true
+	}
+	if digits := strings.TrimLeft(after, ".,'"); digits != "" && '0' <= digits[0] && digits[0] <= '9' {
+		return true
+	}
+	word := strings.TrimLeft(after, " \t\u00a0\u202f")
+	if end := strings.IndexFunc(word, func(r rune) bool { return !unicode.IsLetter(r) && r != '~' && r != '\u00b5' }); end >= 0 {
+		word = word[:end]
+	}
+	_, isUnit := parseUnit(word)
+	return isUnit
+}
 
 // text makes the canonical text of a cell, blanks around it removed.
 func (c *converter) text(v *conversion, cell string) (string, error) {
 	if v.match != nil && cell != "" {
-		found := v.match.FindStringSubmatch(cell)
+		found := v.match.FindStringSubmatchIndex(cell)
 		if found == nil {
 			return "", errNoMatch
 		}
-		cell = strings.TrimSpace(found[1])
+		from, to := max(0, found[2]), max(0, found[3]) // -1 where the group has no part in the match
+		if v.isVoltage() && cutsNumber(cell[:from], cell[to:]) {
+			return "", errCutNumber
+		}
+		cell = strings.TrimSpace(cell[from:to])
 	}
 	if cell == "" && v.clockAt < 0 {
 		return "", nil
@@ -147,6 +181,8 @@ func (v *conversion) isWhole(word string) bool {
 // mend says what to do about a cell that could not be brought into canonical text.
 func (v *conversion) mend(err error) string {
 	switch {
+	case errors.Is(err, errCutNumber):
+		return "let the group of the pattern take the whole number, with its sign and unit"
 	case errors.Is(err, errNoMatch):
 		return "correct the cell, or the pattern in the map"
 	case errors.Is(err, errUnit), errors.Is(err, errNoUnit):
