@@ -120,7 +120,7 @@ func (g *guesser) render() string {
 	var b strings.Builder
 	b.WriteString("# How " + oneLine(baseName(g.file)) + " is read, as it was guessed.")
 	if !g.sure {
-		b.WriteString(" See to the lines marked UNSURE before you use it.")
+		b.WriteString(" Lines marked UNSURE are yours to settle: put each right, then take its leading \"# \" off, the mark and one blank.")
 	}
 	b.WriteByte('\n')
 	for _, l := range g.lines {

@@ -23,7 +23,7 @@ type mapReader struct {
 func (r *mapReader) parse(data []byte) []ast.Node {
 	file, err := parser.ParseBytes(data, 0)
 	if err != nil {
-		e := formError(r.file, 0, err.Error(), "see docs/maps.md for the form of a map")
+		e := formError(r.file, 0, err.Error(), "keys of one list begin in the same column: those of the map in the first, those under  columns:  behind two blanks")
 		var syntax interface {
 			GetToken() *token.Token
 			GetMessage() string

@@ -28,8 +28,10 @@ func (p *Problem) At(pos record.Pos) *RowError {
 // the mend is left to whoever prints it.
 func (e *RowError) Error() string {
 	var b strings.Builder
-	b.WriteString(e.Pos.String())
-	b.WriteString(": ")
+	if e.Pos.File != "" { // blank of an option, which stands in no file
+		b.WriteString(e.Pos.String())
+		b.WriteString(": ")
+	}
 	if e.Field != "" {
 		b.WriteString(e.Field)
 		b.WriteByte(' ')

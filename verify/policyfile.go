@@ -226,7 +226,7 @@ func word(what string, set func(*Policy, string) bool) policyKey {
 }
 
 func ruleList(what string, add func(*Policy, record.Rule) error) policyKey {
-	mend := "list the names of " + what + ", as in [too-quick]; nilvolt verify --explain prints the rules"
+	mend := "list the names of " + what + ", as in [too-quick]; nilvolt verify --explain all lists the rules"
 	return policyKey{mend: mend, set: func(p *Policy, decode func(any) error) error {
 		var names []string
 		if err := decode(&names); err != nil {

@@ -117,8 +117,7 @@ func findingsCell(j *verify.Judgement) string {
 }
 
 // failures returns the failures of a record in the order of the rules, but what
-// was found live before all others: nobody may read "test there" before "do not
-// touch".
+// was found live before all others.
 func failures(j *verify.Judgement) []*record.Finding {
 	var out []*record.Finding
 	for i := range j.Findings {
@@ -126,17 +125,31 @@ func failures(j *verify.Judgement) []*record.Finding {
 			out = append(out, f)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b *record.Finding) int {
+	firstOf(out, record.LiveFoundRule)
+	return out
+}
+
+// firstOf brings the findings of a rule before all others.
+func firstOf(findings []*record.Finding, rule record.Rule) {
+	slices.SortStableFunc(findings, func(a, b *record.Finding) int {
 		switch {
 		case a.Rule == b.Rule:
 			return 0
-		case a.Rule == record.LiveFoundRule:
+		case a.Rule == rule:
 			return -1
-		case b.Rule == record.LiveFoundRule:
+		case b.Rule == rule:
 			return 1
 		}
 		return 0
 	})
+}
+
+// urgent returns the failures in the order in which a person on site has to know
+// them: nobody may read "test there" before "do not touch" or "stop".
+func urgent(j *verify.Judgement) []*record.Finding {
+	out := failures(j)
+	firstOf(out, record.BeganEarly)
+	firstOf(out, record.LiveFoundRule)
 	return out
 }
 
@@ -193,7 +206,7 @@ func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
 		t.showings(&b, pairs)
 		b.WriteString("\n")
 	}
-	for i, f := range failures(j) {
+	for i, f := range urgent(j) {
 		wrong, mend := divide(t.clean(f.Message))
 		t.hang(&b, fmt.Sprintf("%2d  ", i+1), wrong, plainInk)
 		// Where something is live the whole isolation is to be repeated: nobody may

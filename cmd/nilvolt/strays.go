@@ -20,7 +20,8 @@ func listStrays(c *console, strays []ingest.Stray) {
 		b.WriteString("and " + plural(more, "more row") + " of no single record\n")
 	}
 	if len(strays) > 0 {
-		b.WriteString("    mend: give the rows a record id, or have one job row name the indicator at that time\n")
+		b.WriteString("    mend: give the rows a record id (a column map can take it from the name of the file),\n" +
+			"          or have one row of the job sheet name the indicator, from start to end\n")
 	}
 	fmt.Fprint(c.err, b.String())
 }
