@@ -271,6 +271,7 @@ func TestParseMapRefuses(t *testing.T) {
 		{"a constant time", "columns:\n  time: {value: now}\n", `m.yaml:2:10: time "value": unknown key`},
 		{"a word for volts", "columns:\n  volts: {column: U, words: {none: 0}}\n", `m.yaml:2:36: volts "0": a word cannot stand for a number of volts`},
 		{"a blank for volts", "columns:\n  volts: {column: U, words: {none: ''}}\n", `m.yaml:2:36: volts blank: a word cannot stand for a number of volts`},
+		{"beyond the range made no value", "columns:\n  volts: {column: U, words: {OL: '---'}}\n", `m.yaml:2:34: words "OL": beyond the range is live, and no word makes it less`},
 		{"a word that is none", "columns:\n  event: {column: E, words: {x: tested}}\n", `m.yaml:2:33: event "tested": unknown word`},
 		{"a word twice", "columns:\n  event: {column: E, words: {x: test, X: prove}}\n", `m.yaml:2:39: words "X": the word stands twice (case does not matter)`},
 		{"a conductor that is none", "columns:\n  from: {column: A, words: {x: L 1}}\n", `m.yaml:2:32: from "L 1": not a conductor name`},

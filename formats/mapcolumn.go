@@ -218,8 +218,17 @@ func (r *mapReader) words(c Column, o entry) map[string]string {
 		}
 		words[folded], words[w.key] = text, text // as it is written, it is found without folding
 		r.checkWord(c, text, w)
+		if c == VoltsColumn && isOverflow(w.key) && !isOverflow(text) {
+			r.fail(w.node, o.key, w.key, "beyond the range is live, and no word makes it less", "leave the word out, or translate it to OL")
+		}
 	}
 	return words
+}
+
+// isOverflow reports whether an instrument that shows text is beyond its range.
+func isOverflow(text string) bool {
+	reading, err := record.ParseReading(text)
+	return err == nil && reading.State == record.Overflow
 }
 
 // checkWord sees that column c can hold a text that the map itself gives.
