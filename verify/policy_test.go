@@ -59,6 +59,7 @@ func TestParsePolicyErrors(t *testing.T) {
 		{"off: [policy-loosened]\n", "p.yaml:1:1: off: policy-loosened cannot be turned off"},
 		{"failures: [no-such]\n", `p.yaml:1:1: failures: no rule is called "no-such"`},
 		{"dead_limit: 5\ndead_limit: 6\n", "dead_limit"},
+		{"dead_limit: 5\n---\ndead_limit: 45\n", "p.yaml:3:1: dead_limit stands twice"},
 		{"- a\n- b\n", "p.yaml:1: a policy is a list of keys with values"},
 		{"dead_limit: [\n", "p.yaml:"},
 		{"dead_limit: six\n", "p.yaml:1:1: dead_limit: six is no value for it"},

@@ -39,6 +39,7 @@ func ParsePolicy(name string, data []byte) (*Policy, error) {
 		return nil, syntaxError(name, err)
 	}
 	var errs []error
+	seen := map[string]bool{} // over all documents: a later one must not loosen an earlier
 	for _, doc := range file.Docs {
 		if doc.Body == nil {
 			continue
@@ -50,7 +51,6 @@ func ParsePolicy(name string, data []byte) (*Policy, error) {
 				Message: "a policy is a list of keys with values", Mend: "write lines such as dead_limit: 6",
 			}
 		}
-		seen := map[string]bool{}
 		for _, value := range values {
 			if err := p.set(name, value, seen); err != nil {
 				errs = append(errs, err)
