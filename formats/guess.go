@@ -41,7 +41,11 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 	g.guessColumns()
 	guess := &Guess{Map: g.render(), Sure: g.sure}
 	if guess.Sure {
-		if problem := tryMap(guess.Map, name, text); problem != "" {
+		try := tryMap
+		if g.sheet {
+			try, text = tryJobs, string(data)
+		}
+		if problem := try(guess.Map, name, text); problem != "" {
 			guess.Sure = false
 			guess.Map = "# UNSURE: the map below was tried on the file, and " + problem + "\n" + guess.Map
 		}
@@ -83,11 +87,24 @@ func tryMap(mapText, name, text string) string {
 	return ""
 }
 
+// tryJobs is tryMap for a job sheet, whose bytes are data.
+func tryJobs(mapText, name, data string) string {
+	m, err := ParseMap("map", []byte(mapText))
+	if err == nil {
+		_, err = ReadJobs([]byte(data), name, m)
+	}
+	if err != nil {
+		return oneLine(err.Error())
+	}
+	return ""
+}
+
 // A guesser is the work on one file.
 type guesser struct {
 	file  string
 	lines []guessLine
 	sure  bool
+	sheet bool // the file is a job sheet
 
 	comma        byte
 	preamble     []string

@@ -97,6 +97,14 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"a job sheet",
+			"Auftrag;Netz;Nennspannung;Gerät;Beginn;Ende\nR9;dc;230;VI-1;2026-03-22T08:00:00Z;2026-03-22T09:00:00Z\n", true,
+			[]string{
+				"delimiter: semicolon", "for: jobs", "columns:", "  record: Auftrag", "  indicator: Gerät",
+				"  supply: Netz", "  nominal: Nennspannung", "  start: Beginn", "  end: Ende",
+			},
+		},
+		{
 			"conductors that only their cells tell",
 			"time,event,indicator,black,red,volts\n2026-03-02T10:15:00Z,test,VI-1,Neutral,L,0.2\n", false,
 			[]string{

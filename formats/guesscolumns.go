@@ -17,20 +17,29 @@ func (g *guesser) guessColumns() {
 	form := g.lines
 	g.lines = nil
 	function, hasFunction := g.findTelling("a function")
+	g.sheet = isJobSheet(found)
 	for c := RecordColumn; c <= EndColumn; c++ {
+		if g.sheet && jobColumns.column(c.String()) == NoColumn {
+			continue
+		}
 		if ats := found[c]; len(ats) > 0 && c != TimeColumn {
 			g.guessColumn(c, ats)
 		} else if c == TimeColumn {
 			g.guessTimeColumn(ats)
 		}
 	}
-	g.guessMissing(found)
+	if !g.sheet {
+		g.guessMissing(found)
+	}
 	if hasFunction {
 		g.guessFunction(function)
 	}
 	g.guessIgnored()
 	columns := g.lines
 	g.lines = form
+	if g.sheet {
+		g.say("for: jobs", "columns of a job sheet, and none of readings")
+	}
 	if g.numbers.comma {
 		g.say("decimal: comma", "numbers such as "+g.numberSample)
 	}
@@ -42,6 +51,16 @@ func (g *guesser) guessColumns() {
 	}
 	g.say("columns:", "")
 	g.lines = append(g.lines, columns...)
+}
+
+// isJobSheet reports whether the columns are those of a job sheet.
+func isJobSheet(found map[Column][]int) bool {
+	for c := TimeColumn; c <= NoteColumn; c++ {
+		if c != TimeColumn && c != IndicatorColumn && c != NoteColumn && len(found[c]) > 0 {
+			return false
+		}
+	}
+	return len(found[RecordColumn]) > 0 && len(found[SupplyColumn])+len(found[StartColumn])+len(found[CircuitColumn]) > 0
 }
 
 // findColumns returns which columns of the file may be which, by their names.

@@ -33,6 +33,13 @@ var guessNames = map[Column][]string{
 	PointColumn:      {"test point", "location", "messstelle", "ort", "lieu", "lugar"},
 	SideColumn:       {"side of device", "seite", "côté", "lado"},
 	NoteColumn:       {"notes", "remark", "remarks", "comment", "comments", "bemerkung", "kommentar", "remarque", "nota"},
+	SiteColumn:       {"standort", "anlage"},
+	CircuitColumn:    {"stromkreis", "circuito"},
+	SupplyColumn:     {"supply system", "netz", "netzform"},
+	NominalColumn:    {"nominal voltage", "nennspannung"},
+	DeviceColumn:     {"isolating device", "schaltgerät"},
+	StartColumn:      {"started", "start time", "beginn", "début", "inicio"},
+	EndColumn:        {"finished", "end time", "ende", "fin"},
 	TechnicianColumn: {"operator", "worker", "monteur", "prüfername", "técnico"},
 }
 

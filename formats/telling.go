@@ -30,6 +30,9 @@ func tellsByName(name string) string {
 	if folded == "ac/dc" || folded == "ac_dc" || folded == "dc/ac" || waveformOfName(name) != "" {
 		return "a coupling"
 	}
+	if u, ok := parseUnit(name); ok && (u.exponent != 0 || u.waveform != "") {
+		return "a unit" // a column called mV
+	}
 	words := strings.FieldsFunc(folded, func(r rune) bool { return strings.ContainsRune("_ .,:;/()[]", r) })
 	if slices.ContainsFunc(words, func(w string) bool { return w == "proving" || w == "id" || w == "serial" }) {
 		return "" // the id of a proving unit, say
