@@ -172,7 +172,7 @@ func (t theme) title(s *sheet) string {
 	word, ink := statusWord(s.status)
 	line := t.paint(titleInk, s.record) + "  " + t.paint(ink, word) + "  " + s.supply + ", "
 	if s.pairs == "none known" {
-		return line + "no pair required"
+		return line + "required pairs not known"
 	}
 	return line + s.pairs + " pairs dead and proved"
 }

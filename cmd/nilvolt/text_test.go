@@ -50,7 +50,7 @@ R2      NOT COMPLIANT  single-phase  none known  pair-missing + 1
 R3      compliant      dc            none known  caution: probe-order
 
 ------------------------------------------------------------------------
-R2  NOT COMPLIANT  single-phase, no pair required
+R2  NOT COMPLIANT  single-phase, required pairs not known
 `
 	if !strings.HasPrefix(got, want) {
 		t.Error(cmp.Diff(want, got))
@@ -139,7 +139,7 @@ func TestStreamShowsEveryRecord(t *testing.T) {
 		if err := r.emit(write(nil, &record.Record{}, j)); err != nil {
 			t.Fatal(err)
 		}
-		if want := []string{"R1  compliant  dc, no pair required\n", "R2  NOT COMPLIANT"}[i]; !strings.Contains(out.String(), want) {
+		if want := []string{"R1  compliant  dc, required pairs not known\n", "R2  NOT COMPLIANT"}[i]; !strings.Contains(out.String(), want) {
 			t.Errorf("after record %d %q is not yet to be seen in %q", i+1, want, out.String())
 		}
 	}
