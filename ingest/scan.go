@@ -80,7 +80,7 @@ type scanState struct {
 	quotes  bool   // the text holds a quote, or is not plain
 	current string // id of the current run, outer blanks removed
 	raw     string // the same as it was written without quotes; "" when there is none
-	prefix  string // what rows of the current run begin with, where that is known and holds a quote
+	prefix  string // the same with its delimiter, quotes and all, where rows begin with it; "" when that is not known
 	pending bool   // a row that is not clean came behind the current run's last
 	last    int    // where the last row begins, empty ones left out
 }
@@ -111,14 +111,15 @@ func (st *scanState) row(i int) int {
 	} else {
 		end += i
 	}
-	row := strings.TrimSuffix(st.text[i:end], "\r")
 	next := min(end+1, len(st.text))
 	check := st.exact || len(st.scan.runs) < 3
+	// Behind an even number of quotes the row ends with its line.
+	if !check && st.prefix != "" && strings.HasPrefix(st.text[i:end], st.prefix) &&
+		(!st.quotes || strings.Count(st.text[i:end], `"`)%2 == 0) {
+		return st.goOn(i, end, next)
+	}
+	row := strings.TrimSuffix(st.text[i:end], "\r")
 	if st.quotes && (!st.in.layout.IsPlain() || strings.IndexByte(row, '"') >= 0) {
-		// Behind an even number of quotes the row ends with its line.
-		if !check && st.prefix != "" && strings.HasPrefix(row, st.prefix) && strings.Count(row, `"`)%2 == 0 {
-			return st.goOn(i, end, next)
-		}
 		return st.quotedRow(i)
 	}
 	field, known := st.in.layout.RecordField(row)
@@ -132,6 +133,9 @@ func (st *scanState) row(i int) int {
 	st.add(i, &form)
 	if form.Known && form.ID != "" {
 		st.raw = field
+		if st.in.layout.RecordIndex() == 0 && len(field) < len(row) {
+			st.prefix = row[:len(field)+1]
+		}
 	}
 	return next
 }
