@@ -214,6 +214,9 @@ func conclude(o *verifyOptions, set *ingest.Set, total *tally, out output, c *co
 		fmt.Fprintln(c.err, "note: the rules across records were not judged (--stream)")
 	}
 	listSuperseded(c, set)
+	if n := set.Skipped(); n > 0 { // evidence that a map drops must not go unseen
+		fmt.Fprintf(c.err, "note: the column map skips %s\n", plural(int(n), "row"))
+	}
 	total.counts(c.err, set.Rows(), len(strays))
 	if total.compliant != total.records() || total.records() == 0 || len(strays) > 0 {
 		return errNotCompliant
