@@ -28,6 +28,7 @@ const (
 	metaUnits    = "nilvolt.units"    // a line a column: its name, a tab, its unit
 	metaVersions = "nilvolt.versions" // of readings: the highest version of a record in the file
 	metaDigest   = "nilvolt.sha256"   // of readings: over all rows as text
+	metaPages    = "nilvolt.pages"    // how many bytes of the file come before its index, and their SHA-256
 
 	tablesVersion = "1"
 )
@@ -126,6 +127,7 @@ func parquetColumns[T any]() []ParquetColumn {
 // A TableWriter writes one Parquet file of rows of type T.
 type TableWriter[T any] struct {
 	w       *parquet.GenericWriter[T]
+	pages   *hashedWriter
 	most    int // rows after which a row group ends
 	inGroup int
 	rows    int64
@@ -147,7 +149,9 @@ func newTable[T any](w io.Writer, table string) *TableWriter[T] {
 	for _, c := range parquetColumns[T]() {
 		units.WriteString(c.Name + "\t" + c.Unit + "\n")
 	}
-	return &TableWriter[T]{most: rowsInGroup, w: parquet.NewGenericWriter[T](w,
+	pages := &hashedWriter{w: w, hash: sha256.New()}
+	return &TableWriter[T]{pages: pages, most: rowsInGroup, w: parquet.NewGenericWriter[T](pages,
+		parquet.WriteBufferSize(0), // what was flushed has come to pages
 		parquet.Compression(&zstd.Codec{Level: zstd.SpeedBetterCompression, Concurrency: 1}),
 		parquet.DefaultEncodingFor(parquet.Int64, &parquet.DeltaBinaryPacked), // optional ones have no tag for it
 		parquet.CreatedBy("nilvolt", tablesVersion, ""),
@@ -173,7 +177,32 @@ func (t *TableWriter[T]) Write(rows []T) error {
 func (t *TableWriter[T]) Rows() int64 { return t.rows }
 
 // Close writes the end of the file. It does not close what it writes to.
-func (t *TableWriter[T]) Close() error { return t.w.Close() }
+func (t *TableWriter[T]) Close() error {
+	if err := t.w.Flush(); err != nil {
+		return err
+	}
+	t.w.SetKeyValueMetadata(metaPages, pagesText(t.pages.size, t.pages.hash))
+	return t.w.Close()
+}
+
+// A hashedWriter hashes what it passes on.
+type hashedWriter struct {
+	w    io.Writer
+	hash hash.Hash
+	size int64
+}
+
+func (h *hashedWriter) Write(p []byte) (int, error) {
+	n, err := h.w.Write(p)
+	h.hash.Write(p[:n])
+	h.size += int64(n)
+	return n, err
+}
+
+// pagesText is what the footer says of the bytes before the index.
+func pagesText(size int64, h hash.Hash) string {
+	return strconv.FormatInt(size, 10) + " " + hex.EncodeToString(h.Sum(nil))
+}
 
 // A ReadingsWriter writes a Parquet file of the readings of records, with their job
 // sheets, from which the records can be judged as from the files that they came in.

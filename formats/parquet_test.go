@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -322,6 +324,41 @@ func TestParquetDamage(t *testing.T) {
 	for n := range 40 {
 		if _, err := readRecords(sound[:len(sound)*n/40]); err == nil {
 			t.Errorf("cut to %d fortieths, and no error", n)
+		}
+	}
+}
+
+// Rubbish of every kind comes to an end, in little memory: bytes changed, taken out and
+// put in, at the footer most of all, where lengths and codecs stand.
+func TestParquetRubbish(t *testing.T) {
+	records, _ := someRecords(2)
+	sound := writeReadings(t, 10, records...)
+	want, err := readRecords(sound)
+	if err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(1, 2))
+	for i := range 1000 {
+		data := bytes.Clone(sound)
+		for range 1 + random.IntN(4) {
+			at := random.IntN(len(data))
+			if random.IntN(2) == 0 {
+				at = max(0, len(data)-1-random.IntN(3500))
+			}
+			switch random.IntN(4) {
+			case 0:
+				data[at] = byte(random.IntN(256))
+			case 1:
+				data[at] ^= 1 << random.IntN(8)
+			case 2:
+				data = slices.Delete(data, at, min(len(data), at+1+random.IntN(8)))
+			case 3:
+				long := []byte{byte(random.IntN(256)), 0xff, 0xff, 0xff, 0x0f} // a large number, in the footer's form
+				data = slices.Insert(data, at, long[:1+random.IntN(5)]...)
+			}
+		}
+		if got, err := readRecords(data); err == nil && !cmp.Equal(want, got, wholeNouns) {
+			t.Errorf("case %d: read without an error, but otherwise:\n%s", i, cmp.Diff(want, got, wholeNouns))
 		}
 	}
 }

@@ -1,6 +1,8 @@
 package formats
 
 import (
+	"crypto/sha256"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -8,6 +10,7 @@ import (
 	"strings"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/format"
 
 	"nilvolt/record"
 )
@@ -29,13 +32,70 @@ const (
 func OpenParquet(r io.ReaderAt, size int64, name string) (*Parquet, error) {
 	p := &Parquet{name: name}
 	err := p.guard(func() (err error) {
+		if err := checkTrailer(r, size); err != nil {
+			return err
+		}
 		p.file, err = parquet.OpenFile(r, size, parquet.SkipPageIndex(true), parquet.SkipBloomFilters(true))
 		if err != nil {
 			return err
 		}
-		return p.check()
+		if err := p.check(); err != nil {
+			return err
+		}
+		return p.checkPages(r, size)
 	})
 	return p, err
+}
+
+// checkTrailer sees that the footer lies within the file, which the library does not.
+func checkTrailer(r io.ReaderAt, size int64) error {
+	const length = 8 // of the trailer: the length of the footer, and the magic bytes
+	var trailer [length]byte
+	if size < int64(len(parquetMagic))+length {
+		return errCutShort
+	}
+	if _, err := r.ReadAt(trailer[:], size-length); err != nil {
+		return err
+	}
+	footer := int64(binary.LittleEndian.Uint32(trailer[:]))
+	if string(trailer[4:]) != parquetMagic || footer > size-length-int64(len(parquetMagic)) {
+		return errCutShort
+	}
+	return nil
+}
+
+var (
+	errCutShort = errors.New("it was cut short, or its end is damaged")
+	errPages    = errors.New("it is damaged: the digest of its pages differs")
+)
+
+// checkPages sees that the pages are those that were written, before any is unpacked:
+// the library may not come to an end with damaged ones.
+func (p *Parquet) checkPages(r io.ReaderAt, size int64) error {
+	text, _ := p.file.Lookup(metaPages)
+	digits, _, _ := strings.Cut(text, " ")
+	end, err := strconv.ParseInt(digits, 10, 64)
+	if err != nil || end < 0 || end > size {
+		return errPages
+	}
+	h := sha256.New()
+	if _, err := io.Copy(h, io.NewSectionReader(r, 0, end)); err != nil {
+		return err
+	}
+	if pagesText(end, h) != text {
+		return errPages
+	}
+	for _, group := range p.file.Metadata().RowGroups {
+		for i := range group.Columns {
+			c := &group.Columns[i].MetaData
+			within := c.DataPageOffset >= 0 && c.DictionaryPageOffset >= 0 && c.TotalCompressedSize >= 0 &&
+				c.DataPageOffset <= end && c.DictionaryPageOffset <= end && c.TotalCompressedSize <= end
+			if c.Codec != format.Zstd || !within {
+				return errors.New("its footer is damaged")
+			}
+		}
+	}
+	return nil
 }
 
 // guard calls do, and makes errors and panics of the library errors of the file.
