@@ -132,6 +132,11 @@ func (l *Layout) nameColumns(header []Field, set *columnSet, file string) []*Pro
 		} else {
 			seen[foldName(f.Text)] = i + 1
 		}
+		if err := checkID(strings.Join(strings.Fields(f.Text), " ")); column == NoColumn && err != nil {
+			problems = append(problems, &Problem{
+				Column: f.Column, Field: "header", Text: f.Text, Message: err.Error(), Mend: mendUnseen,
+			})
+		}
 		if why := tellsByName(f.Text); column == NoColumn && why != "" {
 			problems = append(problems, ignoredProblem(f, why))
 		}

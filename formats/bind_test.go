@@ -17,6 +17,7 @@ func TestBindCanonical(t *testing.T) {
 		{"any order, spaces, case, hyphen", "Event, TIME ,supply-side-live\n", "event time supply_side_live @30:2"},
 		{"byte order mark", "\ufefftime,event\r\n", "time event @15:2"},
 		{"quoted", "\"time\",\"event\"\n", "time event @15:2"},
+		{"a column that looks like another", "time,event,volts,volts\u200b\n", "f.csv:1:18: header \"volts\\u200b\": a name with a character that cannot be seen (U+200B)"},
 		{"quoted line break", "time,event,\"what\nelse\"\n", "time event - @23:3"},
 		{"unknown column", "time,event,weather\n1,test,rain\n", "time event - @19:2"},
 		{"blank names", "time,event,,\n", "time event - - @13:2"},

@@ -106,12 +106,12 @@ func TestRowProblems(t *testing.T) {
 		{dead + "; start=nine", []string{"start: not an RFC 3339 time"}},
 		{dead + "; point=caf\xe9", []string{"point: bytes that are no UTF-8 text"}},
 		{dead + "; record=R 7/\u00fc", nil},
-		{dead + "; record=R7\u200b", []string{"record: an id with a character that cannot be seen (U+200B)"}},
-		{dead + "; record=\ufeffR7", []string{"record: an id with a character that cannot be seen (U+FEFF)"}},
-		{dead + "; record=R7\u00a0", []string{"record: an id with a character that cannot be seen (U+00A0)"}},
-		{dead + "; record=\u202eR7", []string{"record: an id with a character that cannot be seen (U+202E)"}},
-		{proof + "\ufe0f", []string{"source: an id with a character that cannot be seen (U+FE0F)"}},
-		{when + "event=prove; indicator=VI\x1b[2J", []string{"indicator: an id with a character that cannot be seen (U+001B)"}},
+		{dead + "; record=R7\u200b", []string{"record: a name with a character that cannot be seen (U+200B)"}},
+		{dead + "; record=\ufeffR7", []string{"record: a name with a character that cannot be seen (U+FEFF)"}},
+		{dead + "; record=R7\u00a0", []string{"record: a name with a character that cannot be seen (U+00A0)"}},
+		{dead + "; record=\u202eR7", []string{"record: a name with a character that cannot be seen (U+202E)"}},
+		{proof + "\ufe0f", []string{"source: a name with a character that cannot be seen (U+FE0F)"}},
+		{when + "event=prove; indicator=VI\x1b[2J", []string{"indicator: a name with a character that cannot be seen (U+001B)"}},
 
 		{"time=; event=tested; indicator=; from=L; to=L?; volts=1x", []string{
 			"event: " + unknown, "to: not a conductor name", "volts: not a number", "time: a row without a time",

@@ -35,7 +35,7 @@ func checkLongID(text string) error {
 type unseenError struct{ r rune }
 
 func (e *unseenError) Error() string {
-	return fmt.Sprintf("an id with a character that cannot be seen (%U)", e.r)
+	return fmt.Sprintf("a name with a character that cannot be seen (%U)", e.r)
 }
 
-const mendUnseen = "type the id anew; it may hold letters, digits, signs and plain blanks"
+const mendUnseen = "type it anew; it may hold letters, digits, signs and plain blanks"

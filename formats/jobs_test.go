@@ -150,7 +150,7 @@ func TestReadRegisterRefuses(t *testing.T) {
 		{"wrong kind", "VI-1,meter,,,,,\n", `i.csv:2:6: kind "meter": unknown word`},
 		{"twice", "VI-1,indicator,,,,,\nVI-1,indicator,,,,,\n", `i.csv:3:1: instrument "VI-1": this instrument stands on line 2 already`},
 		{"twice, in another case", "VI-1,indicator,,,,,\nvi-1,indicator,,,,,\n", `i.csv:3:1: instrument "vi-1": this instrument stands on line 2 already`},
-		{"unseen", "VI-1\u200b,indicator,,,,,\n", `i.csv:2:1: instrument "VI-1\u200b": an id with a character that cannot be seen (U+200B)`},
+		{"unseen", "VI-1\u200b,indicator,,,,,\n", `i.csv:2:1: instrument "VI-1\u200b": a name with a character that cannot be seen (U+200B)`},
 		{"the live source", "Live,proving-unit,,,,,\n", `i.csv:2:1: instrument "Live": the word for a known live source, not an instrument`},
 		{"step below 0", "VI-1,indicator,12 -24,,,,\n", `i.csv:2:16: stages "12 -24": not a voltage above 0`},
 		{"step twice", "VI-1,indicator,12 12.0,,,,\n", `i.csv:2:16: stages "12 12.0": a voltage stands twice`},
