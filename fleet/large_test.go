@@ -7,11 +7,11 @@ import (
 	"testing"
 )
 
-// largeFleet makes a quarter of a fleet of 3,700 indicators and 1,300 units, of which
-// one instrument in 100 is faulty, in groups of 37 and 13 that are proved on each
-// other; outside is the share of proofs with a unit of any group.
-func largeFleet(proofs int, outside float64) []Point {
-	const groups, indicators, units = 100, 37, 13
+// largeFleet makes a quarter of a fleet in groups of 37 indicators and 13 units that are
+// proved on each other, of which one instrument in 100 is faulty; outside is the share
+// of proofs with a unit of any group.
+func largeFleet(groups, proofs int, outside float64) []Point {
+	const indicators, units = 37, 13
 	rng := rand.New(rand.NewPCG(3, 3))
 	names := make([]string, groups*(indicators+units))
 	level := make([]float64, len(names))
@@ -45,7 +45,7 @@ func largeFleet(proofs int, outside float64) []Point {
 func BenchmarkLargeFleet(b *testing.B) {
 	for _, outside := range []float64{0, 0.05} {
 		b.Run(fmt.Sprintf("outside=%v", outside), func(b *testing.B) {
-			points := largeFleet(5_000_000, outside)
+			points := largeFleet(100, 5_000_000, outside)
 			var f *Findings
 			for b.Loop() {
 				f = Watch(points, SearchOptions{Until: sceneWeeks})

@@ -29,19 +29,25 @@ func TestLookBack(t *testing.T) {
 		want    string
 	}{
 		{
-			"failed proof: what ended by the last good proof is clear", []int{3, 6, 2},
-			Failure{Found: day(12)}, "R5 certain, R6 in doubt, R3 in doubt, R4 in doubt, R1 clear, R2 clear",
+			"failed proof: what ended by the last good proof is clear",
+			[]int{3, 6, 2},
+			Failure{Found: day(12)},
+			"R5 certain, R6 in doubt, R3 in doubt, R4 in doubt, R1 clear, R2 clear",
 		},
 		{
-			"good proofs after the failure clear nothing", []int{13, 20},
-			Failure{Found: day(12)}, "R5 certain, R6 in doubt, R1 in doubt, R2 in doubt, R3 in doubt, R4 in doubt",
+			"good proofs after the failure clear nothing",
+			[]int{13, 20},
+			Failure{Found: day(12)},
+			"R5 certain, R6 in doubt, R1 in doubt, R2 in doubt, R3 in doubt, R4 in doubt",
 		},
 		{
 			"no good proof at all", nil,
-			Failure{Found: day(12)}, "R5 certain, R6 in doubt, R1 in doubt, R2 in doubt, R3 in doubt, R4 in doubt",
+			Failure{Found: day(12)},
+			"R5 certain, R6 in doubt, R1 in doubt, R2 in doubt, R3 in doubt, R4 in doubt",
 		},
 		{
-			"step between the 5th and the 10th: passed proofs clear nothing", []int{4, 8, 11},
+			"step between the 5th and the 10th: passed proofs clear nothing",
+			[]int{4, 8, 11},
 			Failure{Found: day(14), Earliest: day(5), Latest: day(10)},
 			"R4 certain, R5 certain, R6 in doubt, R2 in doubt, R3 in doubt, R1 clear",
 		},

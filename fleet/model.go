@@ -37,7 +37,9 @@ func (m *model) holding(fits []fitted) *model {
 	}
 	for k := range w.fits {
 		f := &w.fits[k]
-		f.wa, f.wb = w.levelsOf(f.column)
+		if f.wa == nil { // else it was found with the same masks
+			f.wa, f.wb = w.levelsOf(f.column)
+		}
 		w.fitsOf[f.party] = append(w.fitsOf[f.party], k)
 	}
 	if len(fits) > 0 {

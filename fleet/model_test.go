@@ -72,8 +72,13 @@ func (m *model) contrast(ca, cb []float64) float64 {
 // crossed is a worked example: three indicators on two units, seven readings. The
 // values below were computed with exact fractions in Python 3.11.
 var crossed = []Point{
-	{"I1", "U1", 230, 1, 1.10}, {"I1", "U2", 230, 2, 0.70}, {"I2", "U1", 230, 3, 0.30}, {"I2", "U2", 230, 4, -0.30},
-	{"I3", "U2", 230, 5, 2.05}, {"I1", "U1", 230, 6, 1.00}, {"I3", "U1", 230, 7, 2.50},
+	{"I1", "U1", 230, 1, 1.10},
+	{"I1", "U2", 230, 2, 0.70},
+	{"I2", "U1", 230, 3, 0.30},
+	{"I2", "U2", 230, 4, -0.30},
+	{"I3", "U2", 230, 5, 2.05},
+	{"I1", "U1", 230, 6, 1.00},
+	{"I3", "U1", 230, 7, 2.50},
 }
 
 func TestCrossedDesign(t *testing.T) {
@@ -130,7 +135,10 @@ func TestReferenceAnchors(t *testing.T) {
 
 func TestDisconnectedParts(t *testing.T) {
 	f := Search([]Point{
-		{"I1", "U1", 230, 1, 1.0}, {"I1", "U1", 230, 2, 1.2}, {"I2", "U2", 230, 3, -0.5}, {"I2", "U2", 230, 4, -0.3},
+		{"I1", "U1", 230, 1, 1.0},
+		{"I1", "U1", 230, 2, 1.2},
+		{"I2", "U2", 230, 3, -0.5},
+		{"I2", "U2", 230, 4, -0.3},
 		{"I3", "U2", 230, 5, 0.2},
 	}, SearchOptions{Until: 10})
 	if f.Rank != 3 || len(f.Parts) != 2 || !f.Parts[0].Alone || !f.Parts[1].Alone || f.Parts[1].Proofs != 3 {

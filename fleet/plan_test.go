@@ -29,26 +29,33 @@ func TestSchedule(t *testing.T) {
 		{"overdue goes first", []Item{indicatorItem("A", -1, 1)}, Shop{Weeks: 4, Capacity: 1}, "A@0", 0},
 		{
 			"the one used more goes first, the other waits a week past its due date",
-			[]Item{indicatorItem("A", 0, 1), indicatorItem("B", 0, 3)}, Shop{Weeks: 4, Capacity: 1}, "B@0 A@1", 7,
+			[]Item{indicatorItem("A", 0, 1), indicatorItem("B", 0, 3)},
+			Shop{Weeks: 4, Capacity: 1},
+			"B@0 A@1", 7,
 		},
 		{
 			"one of two alike comes early to make room",
-			[]Item{indicatorItem("A", 1, 1), indicatorItem("B", 1, 1)}, Shop{Weeks: 4, Capacity: 1}, "B@0 A@1", 0,
+			[]Item{indicatorItem("A", 1, 1), indicatorItem("B", 1, 1)},
+			Shop{Weeks: 4, Capacity: 1},
+			"B@0 A@1", 0,
 		},
 		{
 			"the reserve leaves one at a time",
 			[]Item{indicatorItem("A", 0, 1), indicatorItem("B", 0, 1)},
-			Shop{Weeks: 4, Capacity: 9, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}}, "A@0 B@1", 7,
+			Shop{Weeks: 4, Capacity: 9, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}},
+			"A@0 B@1", 7,
 		},
 		{
 			"no reserve, no visit",
 			[]Item{indicatorItem("A", 1, 1)},
-			Shop{Weeks: 3, Capacity: 9, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}}, "left A", 14,
+			Shop{Weeks: 3, Capacity: 9, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}},
+			"left A", 14,
 		},
 		{
 			"a broken one is missed by nobody",
 			[]Item{{ID: "A", Kind: record.Indicator, Due: 0, Use: 1}, indicatorItem("S", never, 1)},
-			Shop{Weeks: 3, Capacity: 1, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}}, "A@0", 0,
+			Shop{Weeks: 3, Capacity: 1, Reserve: map[record.InstrumentKind]int{record.Indicator: 1}},
+			"A@0", 0,
 		},
 		{
 			"a likely crossing counts as well as a date",
@@ -56,7 +63,8 @@ func TestSchedule(t *testing.T) {
 				{ID: "A", Kind: record.Indicator, Due: never, Out: []float64{0.5, 0.5, 0.5}, Use: 1, Working: true},
 				indicatorItem("B", 0, 0.4),
 			},
-			Shop{Weeks: 3, Capacity: 1}, "A@0 B@1", 2.8,
+			Shop{Weeks: 3, Capacity: 1},
+			"A@0 B@1", 2.8,
 		},
 		{"a bench of nothing", []Item{indicatorItem("A", 0, 1)}, Shop{Weeks: 2}, "left A", 14},
 	} {

@@ -26,6 +26,8 @@ type SearchOptions struct {
 	side int
 	// plain leaves the columns as they were taken in, see reshape.
 	plain bool
+	// large is the number of parties from which goOn is used; 0 is the constant.
+	large int
 }
 
 // Constants of the search.
@@ -42,6 +44,9 @@ const (
 	minSide = 3
 	// spikeAlarms is the chance of taking one or more good readings for a spike.
 	spikeAlarms = 0.01
+	// large is the number of instruments from which a whole round for each fault would
+	// take long.
+	large = 200
 	// enough is the gain over the best rival instrument, in residual variances,
 	// from which an instrument is named: a likelihood ratio of e^3.
 	enough = 6
@@ -111,14 +116,48 @@ func forward(points []Point, o SearchOptions) *model {
 		if len(found) == 0 {
 			break
 		}
-		*m = *m.holding(append(slices.Clone(m.fits), found...))
-		for _, c := range found {
-			if !o.plain {
-				m.reshape(c.party, o)
-			}
+		m.accept(found, o)
+		if len(m.l.parties) >= cmp.Or(o.large, large) {
+			m.goOn(best, o)
 		}
 	}
 	return m
+}
+
+// accept takes in what was found.
+func (m *model) accept(found []fitted, o SearchOptions) {
+	*m = *m.holding(append(slices.Clone(m.fits), found...))
+	for _, c := range found {
+		if !o.plain {
+			m.reshape(c.party, o)
+		}
+	}
+}
+
+// goOn takes in faults of a large fleet without trying every party again after each:
+// what is known of the parties from before is tried again only where it comes first or
+// second in its cluster, until those are of now. What a party can explain seldom grows
+// by the fault of another; where it does, the next whole round sees it.
+func (m *model) goOn(best []candidate, o SearchOptions) {
+	t := newTally(m.l, 0)
+	for m.df() > 1 {
+		t.xf = make([]float64, len(m.fits))
+		fresh := make([]bool, len(best))
+		for stale := true; stale; {
+			stale = false
+			first, second := m.leaders(best)
+			for _, p := range append(first, second...) {
+				if p >= 0 && !fresh[p] {
+					best[p], fresh[p], stale = m.bestOf(p, t), true, true
+				}
+			}
+		}
+		found := m.choose(best, o.critical(len(m.l.parties), m.df()-1))
+		if len(found) == 0 {
+			return
+		}
+		m.accept(found, o)
+	}
 }
 
 // reshape puts one drift with a start of its own in the place of what the model
@@ -248,10 +287,10 @@ func (m *model) bestOf(p int32, t *tally) candidate {
 	return best
 }
 
-// choose returns, of each cluster, the column of the largest gain if it is at least
-// critical standard errors large, with its margin over the best rival instrument.
-func (m *model) choose(best []candidate, critical float64) []fitted {
-	first, second := make([]int32, m.l.clusters), make([]int32, m.l.clusters)
+// leaders returns the parties of the largest and second largest gain of each cluster,
+// -1 where there is none.
+func (m *model) leaders(best []candidate) (first, second []int32) {
+	first, second = make([]int32, m.l.clusters), make([]int32, m.l.clusters)
 	for c := range first {
 		first[c], second[c] = -1, -1
 	}
@@ -265,6 +304,13 @@ func (m *model) choose(best []candidate, critical float64) []fitted {
 			second[c] = int32(p)
 		}
 	}
+	return first, second
+}
+
+// choose returns, of each cluster, the column of the largest gain if it is at least
+// critical standard errors large, with its margin over the best rival instrument.
+func (m *model) choose(best []candidate, critical float64) []fitted {
+	first, second := m.leaders(best)
 	var found []fitted
 	for c, p := range first {
 		if p < 0 || m.studentized(best[p].gain) < critical {

@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -146,6 +147,25 @@ func TestSearchInvariants(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The short way of large fleets finds what whole rounds find.
+func TestLargeFleetsAreSearchedAsSmallOnes(t *testing.T) {
+	for _, outside := range []float64{0, 0.05} {
+		points := largeFleet(10, 60_000, outside)
+		short := Search(points, SearchOptions{Until: sceneWeeks})
+		whole := Search(points, SearchOptions{Until: sceneWeeks, large: 1 << 30})
+		key := func(f *Findings) (s []string) {
+			for _, f := range f.Faults {
+				s = append(s, fmt.Sprintf("%s %v %v %.6f %.6f %v", f.Instrument, f.Kind, f.Start, f.Size, f.Error, f.Clear))
+			}
+			slices.Sort(s)
+			return s
+		}
+		if diff := cmp.Diff(key(whole), key(short)); diff != "" || len(whole.Faults) < 5 {
+			t.Errorf("outside %v, %d faults (-whole +short):\n%s", outside, len(whole.Faults), diff)
+		}
+	}
 }
 
 func TestTooFewPointsFindNothing(t *testing.T) {
