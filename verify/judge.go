@@ -142,6 +142,10 @@ func (j *Judge) conclude() {
 	}
 }
 
+// Bare reports whether the record has no row: a job sheet names it, and that is
+// all there is of it.
+func (g *Judgement) Bare() bool { return g.judge != nil && len(g.judge.rec.Events) == 0 }
+
 // Pairs returns every required pair, in conductor order, switched lines first,
 // with what the record shows of it.
 func (g *Judgement) Pairs() []PairState {
