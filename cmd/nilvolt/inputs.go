@@ -38,7 +38,6 @@ type inputs struct {
 	policy      *verify.Policy
 	register    record.Register // nil where none was given
 	jobs        []record.Job
-	hasJobs     bool
 	readingsMap *formats.Map // nil: the readings are canonical
 	jobsMap     *formats.Map // of job sheets
 	files       []inputFile  // what was read, in order
@@ -63,7 +62,7 @@ func (in *inputs) read(role ledger.Role, name string) ([]byte, error) {
 // load reads the files. Every one of them is read, so that all mistakes are told
 // at once; the errors are joined.
 func (f *inputFlags) load() (*inputs, error) {
-	in := &inputs{policy: verify.DefaultPolicy(), hasJobs: len(f.jobs) > 0}
+	in := &inputs{policy: verify.DefaultPolicy()}
 	if err := f.loadMaps(in); err != nil {
 		return nil, err // without its map no other file can be understood
 	}
