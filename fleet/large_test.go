@@ -39,7 +39,11 @@ func largeFleet(groups, proofs int, outside float64) []Point {
 	return points
 }
 
-// A search over 5,000 instruments and 5 million proofs, in groups and as one part:
+// A search over 5,000 instruments and 5 million proofs, in groups and as one part. It
+// grows with the proofs, with the links between instruments, and with the square to
+// the cube of the units of each part: on two cores groups take 12 s and 1 GiB, one part
+// of 1,300 units, nearly each of which shares an indicator with each other, more than
+// three minutes.
 //
 //	go test ./fleet -run XXX -bench LargeFleet -benchtime 1x
 func BenchmarkLargeFleet(b *testing.B) {
