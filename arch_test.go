@@ -35,7 +35,7 @@ var house = map[string]level{
 	"web":      {imports: []string{"record", "verify", "fleet", "report", "ledger"}},
 	"fixtures": {pure: true, imports: []string{"record"}},
 	"cmd":      {imports: []string{"record", "formats", "verify", "fleet", "ingest", "ledger", "report", "web", "fixtures"}},
-	"bench":    {},
+	"bench":    {imports: []string{"ledger"}},
 }
 
 // impure are the parts of the standard library that pure packages do without,

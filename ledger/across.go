@@ -53,6 +53,13 @@ func (u *Upload) Neighbours(m Margins) ([]int64, error) {
 	return slices.Sorted(maps.Keys(found)), nil
 }
 
+// Earlier reports whether the ledger holds any version from before this upload.
+func (u *Upload) Earlier() (bool, error) {
+	var n int
+	err := u.tx.tx.QueryRowContext(u.tx.ctx, `SELECT COUNT(*) FROM (SELECT leaf FROM version WHERE leaf < $1 LIMIT 1) AS earlier`, u.first).Scan(&n)
+	return n > 0, err
+}
+
 // overlapping adds to found the versions below a row that used an indicator within
 // its spans.
 func (t *Tx) overlapping(s spans, below int64, found map[int64]bool) error {

@@ -80,7 +80,7 @@ func (l *Ledger) copyRows(ctx context.Context, db *sql.DB, d dialect) error {
 	if err := upgrade(ctx, to, d, all, l.options.Now()); err != nil {
 		return err
 	}
-	writer := &Tx{ctx: ctx, tx: to}
+	writer := &Tx{ctx: ctx, tx: to, dialect: d}
 	for _, table := range copiedTables {
 		if err := copyTable(ctx, from, writer, table); err != nil {
 			return fmt.Errorf("table %s: %w", table, err)

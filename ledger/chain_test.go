@@ -21,8 +21,8 @@ var rfcLeaves = []string{
 	"", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f",
 }
 
-// Source: RFC 6962, 2.1 (how roots are computed), the roots as the reference
-// implementation's tests have them (docs/sources.md, 33).
+// Source: RFC 6962, 2.1, says how roots are computed; the roots are those of the reference
+// implementation's tests, and were computed again with SHA-256 from the definition.
 func TestRootsOfRFC6962(t *testing.T) {
 	tr := newTree(0, noTiles)
 	check := func(want string) {

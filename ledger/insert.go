@@ -61,7 +61,14 @@ func (i *inserter) statement(rows int) string {
 		if r > 0 {
 			b.WriteString(", ")
 		}
-		b.WriteString("(" + parameters(1+r*len(i.columns), len(i.columns)) + ")")
+		b.WriteString("(")
+		if i.tx.dialect.driver == sqliteDialect.driver {
+			// SQLite takes $1 for a name, and its driver looks each name up among all.
+			b.WriteString(strings.TrimSuffix(strings.Repeat("?, ", len(i.columns)), ", "))
+		} else {
+			b.WriteString(parameters(1+r*len(i.columns), len(i.columns)))
+		}
+		b.WriteString(")")
 	}
 	return b.String()
 }

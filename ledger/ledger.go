@@ -131,7 +131,7 @@ func (l *Ledger) found(ctx context.Context) error {
 	if err := l.readSelf(ctx, sqlTx); !errors.Is(err, sql.ErrNoRows) {
 		return err
 	}
-	t := &Tx{ctx: ctx, tx: sqlTx, ledger: l, key: k, now: l.options.Now(), tree: newTree(0, nil)}
+	t := &Tx{ctx: ctx, tx: sqlTx, dialect: l.dialect, ledger: l, key: k, now: l.options.Now(), tree: newTree(0, nil)}
 	l.origin, l.verifier = k.signer.Name(), k.verifier
 	made := stamp(t.now)
 	if _, err := t.leaf(ledgerLeaf(l.origin, l.verifier, made)); err != nil {
@@ -163,6 +163,7 @@ func (l *Ledger) VerifierKey() string { return l.verifier }
 type Tx struct {
 	ctx     context.Context
 	tx      *sql.Tx
+	dialect dialect
 	ledger  *Ledger
 	key     *key
 	now     time.Time
@@ -199,7 +200,7 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 	if _, err := sqlTx.ExecContext(ctx, `UPDATE ledger SET leaves = leaves WHERE leaf = 0`); err != nil {
 		return err
 	}
-	t := &Tx{ctx: ctx, tx: sqlTx, ledger: l, key: k, now: l.options.Now()}
+	t := &Tx{ctx: ctx, tx: sqlTx, dialect: l.dialect, ledger: l, key: k, now: l.options.Now()}
 	var leaves int64
 	if err := sqlTx.QueryRowContext(ctx, `SELECT leaves, longest FROM ledger WHERE leaf = 0`).Scan(&leaves, &t.longest); err != nil {
 		return err

@@ -133,8 +133,8 @@ CREATE TABLE judgement (
 	failed   TEXT NOT NULL,      -- the rules that failed, a blank before and behind each
 	findings TEXT NOT NULL       -- JSON, as docs/files.md shows it
 );
-CREATE INDEX judgement_version ON judgement (version);
-CREATE INDEX judgement_bad ON judgement (version) WHERE status <> 'compliant';
+CREATE INDEX judgement_version ON judgement (version, leaf);
+CREATE INDEX judgement_bad ON judgement (version, leaf) WHERE status <> 'compliant';
 
 CREATE TABLE decision (
 	leaf      INTEGER PRIMARY KEY,
