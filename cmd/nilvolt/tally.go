@@ -16,7 +16,7 @@ type tally struct {
 	live         int
 	bare         int // of those that are not compliant: without a row
 	cautioned    int // compliant ones on which a caution stands, but for the two below
-	lacking      int // records of any status with not-recorded
+	lacking      int // records of any status with not-recorded, but for the bare ones, which lack everything
 
 	loosened string // the message of policy-loosened, the same on every record; blank without it
 
@@ -31,6 +31,9 @@ func (t *tally) add(j *verify.Judgement) {
 	for i := range j.Findings {
 		switch f := &j.Findings[i]; {
 		case f.Rule == record.NotRecorded:
+			if j.Bare() {
+				continue
+			}
 			t.lacking++
 			for _, item := range t.asked(j) {
 				t.lacks[item]++

@@ -150,7 +150,10 @@ func (t *tally) notRecorded() string {
 	}
 	where := "in the record"
 	if t.records() > 1 {
-		where = fmt.Sprintf("in %s of %s records", number(t.lacking), number(t.records()))
+		where = fmt.Sprintf("in %s of %s records", number(t.lacking), number(t.records()-t.bare))
+	}
+	if t.bare > 0 {
+		where += " that have rows"
 	}
 	text := "Not recorded " + where + " (rule not-recorded)"
 	if len(items) > 0 {
