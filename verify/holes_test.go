@@ -117,6 +117,19 @@ func TestHoles(t *testing.T) {
 			record.NonCompliant, "prove-stale", "",
 		},
 		{
+			"the power back and a live reading at one time, in two files", socket, proved + `
+			08:30 restore
+			08:30 test VI-1 E-L 230 file=b`,
+			record.LiveFound, "live-found pair-missing", "",
+		},
+		{
+			"a list without a way back for the current, and no supply", record.Job{Conductors: []record.Conductor{record.L, record.E}}, `
+			08:02 prove   VI-1 PU-1 230/230
+			08:04 test    VI-1 E-L 0.1
+			08:06 reprove VI-1 PU-1 230/230`,
+			record.NonCompliant, "supply-unknown", "",
+		},
+		{
 			"tested on dc after a proof on dc, the waveform blank", socket, `
 			08:02 prove   VI-1 PU-1 230/230 dc
 			08:03 test    VI-1 N-L 0.3 blank

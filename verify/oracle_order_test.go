@@ -120,10 +120,14 @@ func (q *inquiry) orderRows() {
 }
 
 // closeRecord leaves out the restore that ends the work and all behind it. A
-// restore that may belong to another record resets, and closes nothing.
+// restore that may belong to another record resets, and closes nothing; nor does
+// one at whose time another file has a dead test that is not dead.
 func (q *inquiry) closeRecord() {
 	for i, r := range q.rows {
-		if r.Kind == record.Restore && !r.Ambiguous && !slices.ContainsFunc(q.rows[i+1:], worksOn) {
+		contradicts := func(s *row) bool {
+			return s.Kind == record.Test && s.class != classDead && s.Time.Compare(r.Time) == 0 && s.Pos.File != r.Pos.File
+		}
+		if r.Kind == record.Restore && !r.Ambiguous && !slices.ContainsFunc(q.rows[i+1:], worksOn) && !slices.ContainsFunc(q.rows, contradicts) {
 			q.rows = q.rows[:i]
 			return
 		}

@@ -56,14 +56,19 @@ func listOf(j *record.Job) (list []record.Conductor, ok bool) {
 		return list, len(list) > 0
 	}
 	line, earth := false, false
+	lines, back := 0, j.Supply != record.SupplyUnknown
 	for i, c := range j.Conductors {
 		if slices.Contains(j.Conductors[:i], c) {
 			return nil, false
 		}
 		line = line || isLine(c)
 		earth = earth || c == record.E || c == record.PEN
+		if isLine(c) {
+			lines++
+		}
+		back = back || lines == 2 || slices.Contains([]record.Conductor{record.N, record.M, record.PEN}, c)
 	}
-	return slices.Clone(j.Conductors), line && earth
+	return slices.Clone(j.Conductors), line && earth && back
 }
 
 func isLine(c record.Conductor) bool {

@@ -129,13 +129,25 @@ func (j *Judge) closeRecord() {
 				return
 			}
 		case record.Restore:
-			if !r.Ambiguous { // it may have closed another record
+			if !r.Ambiguous && !j.disputed(i) { // an ambiguous one may have closed another record
 				cut = i
 			}
 		default:
 		}
 	}
 	j.rows = j.rows[:cut]
+}
+
+// disputed reports whether another file has a dead test that is not dead at the
+// time of row i: nobody knows which came first. Such a row stands behind it.
+func (j *Judge) disputed(i int) bool {
+	at := &j.rows[i]
+	for k := i + 1; k < len(j.rows) && j.rows[k].Time.Compare(at.Time) == 0; k++ {
+		if r := &j.rows[k]; r.rank() > 0 && r.Pos.File != at.Pos.File {
+			return true
+		}
+	}
+	return false
 }
 
 // mayBeLine reports whether c can be a line conductor: all but N, E, PEN and M.

@@ -93,7 +93,7 @@ func workOf(job *record.Job, rows []row) work {
 		w.use = replacePEN(w.use)
 	}
 	if len(job.Conductors) > 0 {
-		if !validList(job.Conductors) {
+		if !validList(job.Conductors) || job.Supply == record.SupplyUnknown && !hasReturn(job.Conductors) {
 			w.use = w.use[:0]
 			return w
 		}
@@ -129,6 +129,21 @@ func validList(list []record.Conductor) bool {
 		earth = earth || c.IsEarth()
 	}
 	return line && earth
+}
+
+// hasReturn reports whether a list of conductors holds a way back for the current
+// of its line: another line, N, M or PEN. A list without one is no whole circuit.
+func hasReturn(list []record.Conductor) bool {
+	lines := 0
+	for _, c := range list {
+		if c == record.N || c == record.M || c == record.PEN {
+			return true
+		}
+		if c.IsLine() {
+			lines++
+		}
+	}
+	return lines > 1
 }
 
 // names reports whether a dead test names the conductor.
