@@ -123,7 +123,9 @@ func TestHoles(t *testing.T) {
 			record.LiveFound, "live-found pair-missing", "",
 		},
 		{
-			"a list without a way back for the current, and no supply", record.Job{Conductors: []record.Conductor{record.L, record.E}}, `
+			"a list without a way back for the current, and no supply",
+			record.Job{Conductors: []record.Conductor{record.L, record.E}},
+			`
 			08:02 prove   VI-1 PU-1 230/230
 			08:04 test    VI-1 E-L 0.1
 			08:06 reprove VI-1 PU-1 230/230`,
