@@ -55,9 +55,8 @@ const (
 	IntervalDaysColumn
 	WithdrawnColumn
 
-	// What the Parquet files of an export say of a row beside the canonical columns.
-	AmbiguousColumn // the row fits several records
-	FileColumn      // where the row stood in the input that was ingested
+	AmbiguousColumn // of Parquet files: the row fits several records
+	FileColumn      // of Parquet files: where the row stood in the input that was ingested
 	LineColumn
 
 	// NumColumns is one more than the highest column.

@@ -49,8 +49,9 @@ func (f Form) InPlace() bool { return f.encoding == utf8Text && !f.lineCR }
 // IsWorkbook reports whether the file is a spreadsheet.
 func (f Form) IsWorkbook() bool { return f.encoding == workbook }
 
-// IsParquet reports whether the file is a Parquet file, which [OpenParquet] opens.
-func (f Form) IsParquet() bool { return f.encoding == parquetFile }
+// IsParquet reports whether a file with these first bytes is a Parquet file, which
+// [OpenParquet] opens.
+func IsParquet(head []byte) bool { return bytes.HasPrefix(head, []byte(parquetMagic)) }
 
 // String returns the form in words, as in "UTF-16 (low byte first), CR line ends".
 func (f Form) String() string {
@@ -86,7 +87,7 @@ func sniff(head []byte, name string, s *section) (Form, error) {
 			f.decimal = ','
 		}
 	}
-	if bytes.HasPrefix(head, []byte(parquetMagic)) {
+	if IsParquet(head) {
 		f.encoding = parquetFile
 		return f, nil
 	}

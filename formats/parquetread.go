@@ -163,7 +163,7 @@ func (p *Parquet) Newest(newest map[string]int32) error {
 func (p *Parquet) each(use func(*readingRow) error) error {
 	return p.guard(func() error {
 		r := parquet.NewGenericReader[readingRow](p.file)
-		defer r.Close()
+		defer func() { _ = r.Close() }() // it closes no file
 		rows := make([]readingRow, 512)
 		for {
 			n, err := r.Read(rows)

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"strconv"
+	"strings"
 
 	"nilvolt/record"
 )
@@ -132,14 +133,14 @@ func (r *readingRow) setJob(j *record.Job) {
 }
 
 func joinNames(list []record.Conductor) string {
-	text := ""
+	var text strings.Builder
 	for i, c := range list {
 		if i > 0 {
-			text += " "
+			text.WriteByte(' ')
 		}
-		text += c.String()
+		text.WriteString(c.String())
 	}
-	return text
+	return text.String()
 }
 
 // hasJob reports whether a job column is filled.

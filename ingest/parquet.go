@@ -26,9 +26,8 @@ func (s *Set) openParquet() error {
 		if err != nil {
 			return err
 		}
-		form, err := formats.Sniff(head, in.name, s.options.Map)
-		if err != nil || !form.IsParquet() {
-			return nil // prepare tells
+		if !formats.IsParquet(head) {
+			return nil
 		}
 		file, err := formats.OpenParquet(in.file, in.size, in.name)
 		if err != nil {

@@ -45,7 +45,7 @@ nilvolt verify judges the files of readings as it does those that were ingested.
 			if err != nil {
 				return err
 			}
-			defer l.Close()
+			defer func() { _ = l.Close() }() // it was only read
 			return runExport(cmd.Context(), l, o, c)
 		},
 	}
@@ -68,7 +68,7 @@ func runExport(ctx context.Context, l *ledger.Ledger, o *exportOptions, c *conso
 	if err != nil {
 		return err
 	}
-	defer share.Close()
+	defer func() { _ = share.Close() }() // it was only read
 	if share.Upto < share.After {
 		return hint("export into another folder", "%s: holds more than the ledger does, which was put back to an earlier state", o.to)
 	}

@@ -184,7 +184,7 @@ func (w *wholeFile) abandon() {
 		return
 	}
 	w.temp.Close()
-	os.Remove(w.temp.Name())
+	_ = os.Remove(w.temp.Name()) // the next export does it otherwise
 	w.temp = nil
 }
 
