@@ -74,7 +74,7 @@ func (d *Decoder) fastRow(text string) (n int, ok bool) {
 	i := 0
 	for k := range d.fast {
 		f := &d.fast[k]
-		end := i
+		var end int
 		switch f.way {
 		case byTime:
 			end = d.fastTime(text, i)
@@ -115,7 +115,7 @@ func pass(text string, i int, end byte) (next int) {
 // changed decodes a field that is not that of the row before, and goes past its
 // end.
 func (d *Decoder) changed(text string, i int, f *fastField) (next int) {
-	end := i
+	var end int
 	switch f.way {
 	case byID:
 		end = d.fastID(text, i, f)

@@ -122,5 +122,6 @@ func columnsOfTable(ctx context.Context, q querier, table string) ([]string, err
 		return nil, err
 	}
 	defer rows.Close()
-	return rows.Columns()
+	columns, err := rows.Columns()
+	return columns, errors.Join(err, rows.Err())
 }

@@ -82,7 +82,7 @@ func (t *Tx) pack(r io.Reader, sum Hash) (parts [][]byte, size int64, err error)
 	if err != nil {
 		return nil, 0, err
 	}
-	defer encoder.Close()
+	defer func() { _ = encoder.Close() }() // EncodeAll leaves nothing to flush
 	hash := sha256.New()
 	buf := make([]byte, partSize)
 	for {

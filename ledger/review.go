@@ -85,8 +85,10 @@ func (l *Ledger) Review(ctx context.Context, f Filter) ([]*Item, error) {
 	}
 	defer tx.Rollback()
 	// What a job sheet alone made waits for nobody once readings came.
-	where := []string{"j.status <> 'compliant'",
-		"(v.readings > 0 OR NOT EXISTS (SELECT 1 FROM version n WHERE n.record = v.record AND n.readings > 0))"}
+	where := []string{
+		"j.status <> 'compliant'",
+		"(v.readings > 0 OR NOT EXISTS (SELECT 1 FROM version n WHERE n.record = v.record AND n.readings > 0))",
+	}
 	var args []any
 	add := func(condition string, value any) {
 		args = append(args, value)

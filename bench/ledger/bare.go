@@ -106,7 +106,7 @@ func (t *table) write(ctx context.Context, tx *sql.Tx) error {
 	if err != nil {
 		return err
 	}
-	defer whole.Close()
+	defer func() { _ = whole.Close() }() // the commit tells
 	rest := t.rows
 	for size := rowsPerCall * t.columns; len(rest) >= size; rest = rest[size:] {
 		if _, err := whole.ExecContext(ctx, rest[:size]...); err != nil {

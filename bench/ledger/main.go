@@ -62,7 +62,7 @@ func run(ctx context.Context, sizes string) (met bool, err error) {
 	}
 	server, startErr := ledgertest.Start()
 	if startErr == nil {
-		defer server.Stop()
+		defer func() { _ = server.Stop() }()
 	} else {
 		fmt.Println("without PostgreSQL:", startErr)
 	}

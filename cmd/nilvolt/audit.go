@@ -75,7 +75,7 @@ file could not be read.`,
 	f.StringVar(&o.prove, "prove", "", "print the proof that a `record` stands in the log; its newest version, or RECORD@VERSION")
 	f.StringVar(&o.check, "check", "", "verify the proof in a `file`, without the ledger; needs --verifier")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text or json")
-	cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]string{"text", "json"}, cobra.ShellCompDirectiveNoFileComp))
+	_ = cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]string{"text", "json"}, cobra.ShellCompDirectiveNoFileComp))
 	return cmd
 }
 

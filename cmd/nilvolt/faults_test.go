@@ -195,7 +195,7 @@ func killOften(t *testing.T, p *faultPlace, kills int) {
 		if n%4 == 3 {
 			signal = os.Interrupt
 		}
-		timer := time.AfterFunc(time.Duration(random.Int64N(int64(whole)*2)), func() { cmd.Process.Signal(signal) })
+		timer := time.AfterFunc(time.Duration(random.Int64N(int64(whole)*2)), func() { _ = cmd.Process.Signal(signal) })
 		if code := exitOf(t, cmd.Wait()); code == 0 {
 			acknowledged[file] = true
 		}

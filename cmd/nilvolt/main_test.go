@@ -66,7 +66,8 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// scriptVerifier sets $VERIFIER to the public key of a ledger: verifier site.db
+// scriptVerifier sets $VERIFIER to the public key of a ledger, as in
+// verifier site.db.
 func scriptVerifier(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
 		ts.Fatalf("usage: verifier LEDGER")

@@ -253,15 +253,15 @@ func (t theme) timeline(b *strings.Builder, rec *record.Record) {
 		if e.Pair.IsSet() {
 			pair = e.Pair.String()
 		}
-		line := "    " + e.Time.String() + "  " + pad(e.Kind.String(), 10) + "  " + pad(pair, 6) + "  " + pad(shown, 8)
-		for _, text := range []string{e.Indicator, e.Source, e.Point, e.Note} {
-			if text != "" {
-				line += "  " + text
-			}
-		}
 		pos := e.Pos
 		pos.Column = 0
-		b.WriteString(t.clean(line+"  "+pos.String()) + "\n")
+		words := []string{e.Time.String(), pad(e.Kind.String(), 10), pad(pair, 6), pad(shown, 8)}
+		for _, text := range []string{e.Indicator, e.Source, e.Point, e.Note, pos.String()} {
+			if text != "" {
+				words = append(words, text)
+			}
+		}
+		b.WriteString("    " + t.clean(strings.Join(words, "  ")) + "\n")
 	}
 	b.WriteString("\n")
 }

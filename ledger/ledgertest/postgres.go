@@ -44,7 +44,10 @@ func Main(m *testing.M) int {
 		return m.Run()
 	}
 	defer server.Stop()
-	os.Setenv(PostgresVariable, server.URL)
+	if err := os.Setenv(PostgresVariable, server.URL); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
 	return m.Run()
 }
 

@@ -6,6 +6,7 @@ import (
 	"crypto/rand"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"os"
@@ -120,7 +121,7 @@ func columnsOf(t *testing.T, db *sql.DB, table string) []string {
 	}
 	defer rows.Close()
 	columns, err := rows.Columns()
-	if err != nil {
+	if err := errors.Join(err, rows.Err()); err != nil {
 		t.Fatal(err)
 	}
 	return columns
