@@ -86,7 +86,7 @@ func TestReadmeRun(t *testing.T) {
 // Every command line of the README and of docs has a command and flags that there are.
 func TestDocumentedCommands(t *testing.T) {
 	seen := 0
-	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/files.md", "docs/maps.md", "fixtures/demo/README.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/files.md", "docs/ledger.md", "docs/maps.md", "fixtures/demo/README.md"} {
 		for _, block := range indentedBlocks(readDocument(t, name)) {
 			for line := range strings.Lines(block) {
 				_, args, ok := strings.Cut(strings.TrimSpace(line), "nilvolt ")
@@ -96,13 +96,26 @@ func TestDocumentedCommands(t *testing.T) {
 				args, _, _ = strings.Cut(args, " # ")
 				args, _, _ = strings.Cut(args, " > ")
 				seen++
-				checkCommand(t, name, strings.Fields(args))
+				checkCommand(t, name, shellWords(args))
 			}
 		}
 	}
 	if seen < 10 {
 		t.Errorf("found %d command lines in the documents", seen)
 	}
+}
+
+// shellWords divides a command line at its blanks; double quotes hold some together.
+func shellWords(line string) []string {
+	var words []string
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			words = append(words, part)
+		} else {
+			words = append(words, strings.Fields(part)...)
+		}
+	}
+	return words
 }
 
 func checkCommand(t *testing.T, name string, args []string) {
