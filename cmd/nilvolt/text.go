@@ -149,10 +149,14 @@ func (t *tally) notRecorded() string {
 		}
 	}
 	where := "in the record"
-	if t.records() > 1 {
-		where = fmt.Sprintf("in %s of %s records", number(t.lacking), number(t.records()-t.bare))
+	if withRows := t.records() - t.bare; withRows > 1 {
+		where = fmt.Sprintf("in %s of %s records", number(t.lacking), number(withRows))
 	}
-	if t.bare > 0 {
+	switch {
+	case t.bare == 0:
+	case t.records()-t.bare == 1:
+		where += " that has rows"
+	default:
 		where += " that have rows"
 	}
 	text := "Not recorded " + where + " (rule not-recorded)"
