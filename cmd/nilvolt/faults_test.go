@@ -159,11 +159,11 @@ func startPostgres(t *testing.T) *ledgertest.Server {
 }
 
 // TestKilled ends ingest at random moments, without warning and with an interrupt
-// in turn: hundreds of times where CI is set, some times else.
+// in turn: often where CI is set, some times else.
 func TestKilled(t *testing.T) {
 	kills := map[string]int{"sqlite": 20, "postgres": 8}
 	if os.Getenv("CI") != "" {
-		kills = map[string]int{"sqlite": 250, "postgres": 100}
+		kills = map[string]int{"sqlite": 120, "postgres": 40}
 	}
 	for name, p := range faultPlaces(t) {
 		t.Run(name, func(t *testing.T) { killOften(t, p, kills[name]) })
@@ -171,7 +171,7 @@ func TestKilled(t *testing.T) {
 }
 
 func killOften(t *testing.T, p *faultPlace, kills int) {
-	const records = 300
+	const records = 60
 	seed := mathrand.Uint64()
 	t.Logf("seed %d", seed)
 	random := mathrand.New(mathrand.NewPCG(seed, 1))
