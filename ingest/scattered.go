@@ -62,7 +62,7 @@ func (s *scattered) add(input int, r *run) error {
 		return nil
 	}
 	size := r.end - r.start
-	if size > 1<<32-1 || len(s.pieces) > 1<<32-1 {
+	if size > 1<<32-1 || int64(len(s.pieces)) > 1<<32-1 {
 		return fmt.Errorf("a scattered record has more than 4 GiB in one place, or there are more than 4 billion places")
 	}
 	at := uint32(len(s.pieces))
