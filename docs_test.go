@@ -178,7 +178,7 @@ func TestFilesDocumentHasTheColumns(t *testing.T) {
 	for heading, want := range map[string]map[string]bool{
 		"Readings":            columns(formats.RecordColumn, formats.NoteColumn),
 		"Job sheet":           columns(formats.SiteColumn, formats.EndColumn, formats.RecordColumn, formats.IndicatorColumn),
-		"Instrument register": columns(formats.InstrumentColumn, formats.WithdrawnColumn, formats.CategoryColumn),
+		"Instrument register": columns(formats.InstrumentColumn, formats.ReferenceColumn, formats.CategoryColumn),
 	} {
 		got := map[string]bool{}
 		for _, row := range table(t, text, heading) {

@@ -54,6 +54,7 @@ const (
 	ServicedColumn
 	IntervalDaysColumn
 	WithdrawnColumn
+	ReferenceColumn
 
 	AmbiguousColumn // of Parquet files: the row fits several records
 	FileColumn      // of Parquet files: where the row stood in the input that was ingested
@@ -69,6 +70,7 @@ var columnNames = [NumColumns]string{
 	"site", "circuit", "technician", "supply", "nominal", "earthing", "conductors", "switched", "device", "poles",
 	"onload", "category", "supply_side_live", "start", "end",
 	"instrument", "kind", "senses", "stages", "max_volts", "tolerance", "output", "serviced", "interval_days", "withdrawn",
+	"reference",
 	"ambiguous", "file", "line",
 }
 

@@ -112,9 +112,9 @@ func TestReadJobsWithoutFinalLineEnd(t *testing.T) {
 }
 
 func TestReadRegister(t *testing.T) {
-	const text = `instrument,kind,senses,stages,max_volts,category,tolerance,output,serviced,interval_days,withdrawn
-VI-1,indicator,both,690 12 24 50 120 230 400,1000,IV,10,,2025-05-18,365,
-PU-1,Proving-Unit,,,,,5 %,50 230,,,2026-02-01
+	const text = `instrument,kind,senses,stages,max_volts,category,tolerance,output,serviced,interval_days,withdrawn,reference
+VI-1,indicator,both,690 12 24 50 120 230 400,1000,IV,10,,2025-05-18,365,,
+PU-1,Proving-Unit,,,,,5 %,50 230,,,2026-02-01,Yes
 `
 	got, err := ReadRegister([]byte(text), "instruments.csv", nil)
 	if err != nil {
@@ -132,7 +132,7 @@ PU-1,Proving-Unit,,,,,5 %,50 230,,,2026-02-01
 			ID: "VI-1", Kind: record.Indicator, Senses: record.BothWaveforms, Stages: []record.Volts{12, 24, 50, 120, 230, 400, 690},
 			MaxVolts: 1000, Category: record.CategoryIV, Tolerance: 10, Serviced: day("2025-05-18"), IntervalDays: 365,
 		},
-		"PU-1": {ID: "PU-1", Kind: record.ProvingUnit, Tolerance: 5, Outputs: []record.Volts{50, 230}, Withdrawn: day("2026-02-01")},
+		"PU-1": {ID: "PU-1", Kind: record.ProvingUnit, Tolerance: 5, Outputs: []record.Volts{50, 230}, Withdrawn: day("2026-02-01"), Reference: record.Yes},
 	}
 	if diff := cmp.Diff(want, got, equalNouns); diff != "" {
 		t.Error(diff)
@@ -143,20 +143,22 @@ PU-1,Proving-Unit,,,,,5 %,50 230,,,2026-02-01
 }
 
 func TestReadRegisterRefuses(t *testing.T) {
-	const header = "instrument,kind,stages,tolerance,serviced,interval_days,note\n"
+	const header = "instrument,kind,stages,tolerance,serviced,interval_days,reference,note\n"
 	tests := []struct{ name, row, want string }{
-		{"no id", ",indicator,,,,,\n", "i.csv:2:1: instrument blank: an instrument without an id"},
-		{"no kind", "VI-1,,,,,,\n", "i.csv:2:6: kind blank: an instrument of no kind"},
-		{"wrong kind", "VI-1,meter,,,,,\n", `i.csv:2:6: kind "meter": unknown word`},
-		{"twice", "VI-1,indicator,,,,,\nVI-1,indicator,,,,,\n", `i.csv:3:1: instrument "VI-1": this instrument stands on line 2 already`},
-		{"twice, in another case", "VI-1,indicator,,,,,\nvi-1,indicator,,,,,\n", `i.csv:3:1: instrument "vi-1": this instrument stands on line 2 already`},
-		{"unseen", "VI-1\u200b,indicator,,,,,\n", `i.csv:2:1: instrument "VI-1\u200b": a name with a character that cannot be seen (U+200B)`},
-		{"the live source", "Live,proving-unit,,,,,\n", `i.csv:2:1: instrument "Live": the word for a known live source, not an instrument`},
-		{"step below 0", "VI-1,indicator,12 -24,,,,\n", `i.csv:2:16: stages "12 -24": not a voltage above 0`},
-		{"step twice", "VI-1,indicator,12 12.0,,,,\n", `i.csv:2:16: stages "12 12.0": a voltage stands twice`},
-		{"tolerance 0", "VI-1,indicator,,0,,,\n", `i.csv:2:17: tolerance "0": not a percentage above 0`},
-		{"no such day", "VI-1,indicator,,,2026-02-29,,\n", `i.csv:2:18: serviced "2026-02-29": no such date or time of day`},
-		{"no days", "VI-1,indicator,,,,yearly,\n", `i.csv:2:19: interval_days "yearly": not a number of days`},
+		{"no id", ",indicator,,,,,,\n", "i.csv:2:1: instrument blank: an instrument without an id"},
+		{"no kind", "VI-1,,,,,,,\n", "i.csv:2:6: kind blank: an instrument of no kind"},
+		{"wrong kind", "VI-1,meter,,,,,,\n", `i.csv:2:6: kind "meter": unknown word`},
+		{"twice", "VI-1,indicator,,,,,,\nVI-1,indicator,,,,,,\n", `i.csv:3:1: instrument "VI-1": this instrument stands on line 2 already`},
+		{"twice, in another case", "VI-1,indicator,,,,,,\nvi-1,indicator,,,,,,\n", `i.csv:3:1: instrument "vi-1": this instrument stands on line 2 already`},
+		{"unseen", "VI-1\u200b,indicator,,,,,,\n", `i.csv:2:1: instrument "VI-1\u200b": a name with a character that cannot be seen (U+200B)`},
+		{"the live source", "Live,proving-unit,,,,,,\n", `i.csv:2:1: instrument "Live": the word for a known live source, not an instrument`},
+		{"step below 0", "VI-1,indicator,12 -24,,,,,\n", `i.csv:2:16: stages "12 -24": not a voltage above 0`},
+		{"step twice", "VI-1,indicator,12 12.0,,,,,\n", `i.csv:2:16: stages "12 12.0": a voltage stands twice`},
+		{"tolerance 0", "VI-1,indicator,,0,,,,\n", `i.csv:2:17: tolerance "0": not a percentage above 0`},
+		{"no such day", "VI-1,indicator,,,2026-02-29,,,\n", `i.csv:2:18: serviced "2026-02-29": no such date or time of day`},
+		{"no days", "VI-1,indicator,,,,yearly,,\n", `i.csv:2:19: interval_days "yearly": not a number of days`},
+		{"no answer", "PU-1,proving-unit,,,,,perhaps,\n", `i.csv:2:23: reference "perhaps": unknown word`},
+		{"an indicator as reference", "VI-1,indicator,,,,,yes,\n", `i.csv:2:20: reference "yes": an indicator cannot be the reference`},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

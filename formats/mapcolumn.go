@@ -33,7 +33,7 @@ const (
 func contentOf(c Column) content {
 	switch c {
 	case EventColumn, WaveformColumn, SwitchColumn, SideColumn, SupplyColumn, EarthingColumn, PolesColumn, OnLoadColumn,
-		CategoryColumn, SupplySideLiveColumn, KindColumn, SensesColumn:
+		CategoryColumn, SupplySideLiveColumn, KindColumn, SensesColumn, ReferenceColumn:
 		return wordContent
 	case VoltsColumn:
 		return readingContent

@@ -12,7 +12,7 @@ import (
 var registerColumns = &columnSet{
 	kind:     registerFile,
 	what:     "instrument registers",
-	has:      func(c Column) bool { return c == CategoryColumn || c >= InstrumentColumn && c <= WithdrawnColumn },
+	has:      func(c Column) bool { return c == CategoryColumn || c >= InstrumentColumn && c <= ReferenceColumn },
 	required: []Column{InstrumentColumn, KindColumn},
 }
 
@@ -67,6 +67,10 @@ func decodeInstrument(row *Row, i *record.Instrument) []*Problem {
 			problems = append(problems, problemAt(c, f, err.Error(), registerMends[c]))
 		}
 	}
+	if i.Reference == record.Yes && i.Kind == record.Indicator {
+		problems = append(problems, problemAt(ReferenceColumn, &row[ReferenceColumn],
+			"an indicator cannot be the reference", "write yes beside a proving unit that was verified; leave it blank elsewhere"))
+	}
 	slices.Sort(i.Stages)
 	return problems
 }
@@ -84,6 +88,7 @@ var registerMends = map[Column]string{
 	ServicedColumn:     "write dates as in 2026-03-02, or let a column map say how they are written",
 	IntervalDaysColumn: "write whole days from 1 to 36500, as in 365, or leave it blank",
 	WithdrawnColumn:    "write dates as in 2026-03-02, or let a column map say how they are written",
+	ReferenceColumn:    "use yes or no, or leave it blank",
 }
 
 // setInstrument decodes the text of one column, which is not blank.
@@ -111,6 +116,8 @@ func setInstrument(i *record.Instrument, c Column, text string) (err error) {
 		i.IntervalDays, err = parseDays(text)
 	case WithdrawnColumn:
 		i.Withdrawn, err = record.ParseDate(text)
+	case ReferenceColumn:
+		i.Reference, err = record.ParseYesNo(text)
 	}
 	return err
 }

@@ -230,7 +230,7 @@ func (c Column) cutSafe(text string) bool {
 	case NoColumn:
 		return true
 	case EventColumn, WaveformColumn, SwitchColumn, SideColumn, OnLoadColumn, SupplySideLiveColumn,
-		TimeColumn, StartColumn, EndColumn, ServicedColumn, WithdrawnColumn, KindColumn:
+		TimeColumn, StartColumn, EndColumn, ServicedColumn, WithdrawnColumn, KindColumn, ReferenceColumn:
 		return !isBlank(text)
 	}
 	return false

@@ -32,9 +32,10 @@ type Instrument struct {
 	Tolerance    float64 // percent of the expected voltage; 0 is blank
 	Outputs      []Volts // what a proving unit puts out; nil is blank
 	Serviced     Date
-	IntervalDays int  // days from one service to the next; 0 is blank
-	Withdrawn    Date // not to be used from that day on
-	Pos          Pos  // where the row begins
+	IntervalDays int   // days from one service to the next; 0 is blank
+	Withdrawn    Date  // not to be used from that day on
+	Reference    YesNo // a proving unit that was verified against a standard, so that others are measured by it
+	Pos          Pos   // where the row begins
 }
 
 // Due returns the last day on which the instrument may be used before it is

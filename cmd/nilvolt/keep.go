@@ -362,11 +362,15 @@ func registerRow(i *record.Instrument) (string, error) {
 		}
 		return out
 	}
-	text, err := json.Marshal(map[string]any{
+	row := map[string]any{
 		"instrument": i.ID, "kind": i.Kind.String(), "senses": i.Senses.String(), "stages": volts(i.Stages),
 		"max_volts": float64(i.MaxVolts), "category": i.Category.String(), "tolerance": i.Tolerance, "output": volts(i.Outputs),
 		"serviced": i.Serviced.String(), "interval_days": i.IntervalDays, "withdrawn": i.Withdrawn.String(),
-	})
+	}
+	if i.Reference != record.Unstated { // rows that were kept before the column was known stay as they are
+		row["reference"] = i.Reference.String()
+	}
+	text, err := json.Marshal(row)
 	return string(text), err
 }
 
