@@ -127,7 +127,7 @@ func (a *audit) run(l *Ledger) error {
 		return err
 	}
 	for _, check := range []func() error{
-		a.self, a.contents, a.uploads, a.versions, a.judgings, a.judgements, a.decisions, a.events,
+		a.self, a.contents, a.uploads, a.versions, a.judgings, a.judgements, a.decisions, a.events, a.lookBacks, a.marks,
 	} {
 		if err := check(); err != nil {
 			return err

@@ -234,15 +234,36 @@ func (a *audit) decisions() error {
 
 func (a *audit) events() error {
 	return each(a.ctx, a.tx, func(rows *sql.Rows) error {
-		var e Event
-		var word string
-		if err := rows.Scan(&e.ID, &e.Made, &e.By, &e.Instrument, &word, &e.Detail, &e.Cause); err != nil {
+		e, err := scanEvent(rows)
+		if err != nil {
 			return err
 		}
-		e.Word = EventWord(word)
-		a.check("event", e.ID, fmt.Sprintf("%s, %s", e.Instrument, word), e.leaf())
+		a.check("event", e.ID, fmt.Sprintf("%s, %s", e.Instrument, e.Word), e.leaf())
 		return nil
-	}, `SELECT leaf, made, by_whom, instrument, word, detail, cause FROM event ORDER BY leaf`)
+	}, `SELECT `+eventColumns+` FROM event ORDER BY leaf`)
+}
+
+func (a *audit) lookBacks() error {
+	return each(a.ctx, a.tx, func(rows *sql.Rows) error {
+		b, err := scanLookBack(rows)
+		if err != nil {
+			return err
+		}
+		a.check("lookback", b.ID, fmt.Sprintf("of %s at the records of %s", b.Made, b.Instrument), b.leaf())
+		return nil
+	}, `SELECT `+lookBackColumns+` FROM lookback b ORDER BY b.leaf`)
+}
+
+func (a *audit) marks() error {
+	return each(a.ctx, a.tx, func(rows *sql.Rows) error {
+		var row, lookBack, version int64
+		var doubt string
+		if err := rows.Scan(&row, &lookBack, &version, &doubt); err != nil {
+			return err
+		}
+		a.check("mark", row, fmt.Sprintf("%s, of version %d", doubt, version), markLeaf(lookBack, version, doubt))
+		return nil
+	}, `SELECT leaf, lookback, version, doubt FROM mark ORDER BY leaf`)
 }
 
 func compareUsage(a, b usage) int {

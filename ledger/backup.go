@@ -13,7 +13,7 @@ import (
 // copiedTables are all tables with what they refer to before them.
 var copiedTables = []string{
 	"ledger", "tile", "checkpoint", "content", "content_part", "upload", "upload_file", "version", "usage", "proof",
-	"judging", "judgement", "decision", "event",
+	"judging", "judgement", "decision", "event", "lookback", "mark",
 }
 
 // ErrExists says that there is something already where a copy is to be made.

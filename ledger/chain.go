@@ -29,6 +29,8 @@ const (
 	kindJudgement kind = "judgement"
 	kindDecision  kind = "decision"
 	kindEvent     kind = "event"
+	kindLookBack  kind = "lookback"
+	kindMark      kind = "mark"
 )
 
 // leafDomain keeps leaves apart from all else that is hashed, and says how the

@@ -13,6 +13,8 @@
 //	judgement    what a judging found in a version
 //	decision     what somebody decided on a version
 //	event        something that happened to an instrument
+//	lookback     a look back at the records that rest on an instrument which failed
+//	mark         what it says of a version
 //
 // Of a version, the tables proof and usage hold parts of the evidence again, a row
 // each; they follow from the evidence and have no leaf of their own.
@@ -28,6 +30,8 @@
 //	              what is written
 //	across.go     what else must be looked at when a record comes in
 //	review.go     what waits for a person
+//	instrument.go what instruments are judged by
+//	lookback.go   records that an instrument makes doubtful
 //	audit.go      everything against the tree
 //	backup.go     a ledger copied into another
 //

@@ -45,12 +45,9 @@ func (l *Ledger) Uploads(ctx context.Context) ([]KeptUpload, error) {
 func (l *Ledger) Events(ctx context.Context, instrument string) ([]Event, error) {
 	var list []Event
 	err := each(ctx, l.db, func(rows *sql.Rows) error {
-		var e Event
-		var word string
-		err := rows.Scan(&e.ID, &e.Made, &e.By, &e.Instrument, &word, &e.Detail, &e.Cause)
-		e.Word = EventWord(word)
+		e, err := scanEvent(rows)
 		list = append(list, e)
 		return err
-	}, `SELECT leaf, made, by_whom, instrument, word, detail, cause FROM event WHERE instrument = $1 ORDER BY leaf`, instrument)
+	}, `SELECT `+eventColumns+` FROM event WHERE instrument = $1 ORDER BY leaf`, instrument)
 	return list, err
 }

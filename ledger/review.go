@@ -25,15 +25,26 @@ type Item struct {
 	Technician string
 	Judgement  Judgement
 	Decisions  []Decision // in order
+	Marks      []Mark     // what looks back at instruments say of it, the newest for each that does not clear it
+}
+
+// MarkedAt returns the leaf of its newest mark, 0 without one. Decisions from before do
+// not know what it says.
+func (i *Item) MarkedAt() int64 {
+	newest := int64(0)
+	for _, m := range i.Marks {
+		newest = max(newest, m.ID)
+	}
+	return newest
 }
 
 // accepts returns the decisions to accept the newest judgement, those before another
-// decision left out.
+// decision or a mark left out.
 func (i *Item) accepts() []Decision {
 	var list []Decision
 	for _, d := range i.Decisions {
 		switch {
-		case d.Judgement != i.Judgement.ID:
+		case d.Judgement != i.Judgement.ID || d.ID < i.MarkedAt():
 		case d.Kind == Accept:
 			list = append(list, d)
 		default:
@@ -43,15 +54,15 @@ func (i *Item) accepts() []Decision {
 	return list
 }
 
-// Closed reports whether nothing waits for a decision: the version is compliant, or
-// its newest judgement has been decided on. An accepted live record needs two
-// people.
+// Closed reports whether nothing waits for a decision: the version is compliant and no
+// mark says otherwise, or its newest judgement and its marks have been decided on. An
+// accepted live record needs two people.
 func (i *Item) Closed() bool {
-	if i.Judgement.Status == record.Compliant.String() {
+	if i.Judgement.Status == record.Compliant.String() && len(i.Marks) == 0 {
 		return true
 	}
 	n := len(i.Decisions)
-	if n == 0 || i.Decisions[n-1].Judgement != i.Judgement.ID {
+	if n == 0 || i.Decisions[n-1].Judgement != i.Judgement.ID || i.Decisions[n-1].ID < i.MarkedAt() {
 		return false
 	}
 	if i.Decisions[n-1].Kind != Accept || i.Judgement.Status != record.LiveFound.String() {
@@ -74,10 +85,11 @@ type Filter struct {
 	Technician string
 	Instrument string // indicator or proving source
 	Closed     bool   // those decided on as well
+	Marked     bool   // only those that a look back marks
 }
 
-// Review returns the versions that are not compliant and wait for a decision, worst
-// first: live ones, then by how many rules failed, then the oldest.
+// Review returns the versions that are not compliant, or marked by a look back, and wait
+// for a decision, worst first: live ones, then by how many rules failed, then the oldest.
 func (l *Ledger) Review(ctx context.Context, f Filter) ([]*Item, error) {
 	tx, err := l.snapshot(ctx)
 	if err != nil {
@@ -86,7 +98,6 @@ func (l *Ledger) Review(ctx context.Context, f Filter) ([]*Item, error) {
 	defer tx.Rollback()
 	// What a job sheet alone made waits for nobody once readings came.
 	where := []string{
-		"j.status <> 'compliant'",
 		"(v.readings > 0 OR NOT EXISTS (SELECT 1 FROM version n WHERE n.record = v.record AND n.readings > 0))",
 	}
 	var args []any
@@ -112,13 +123,19 @@ func (l *Ledger) Review(ctx context.Context, f Filter) ([]*Item, error) {
 	if f.Instrument != "" {
 		add("v.leaf IN (SELECT version FROM usage WHERE instrument = ?)", f.Instrument)
 	}
-	list, err := items(ctx, tx, "WHERE "+strings.Join(where, " AND "), args...)
-	if err != nil {
-		return nil, err
+	var list []*Item
+	// Apart, so that each is found by an index.
+	for _, which := range []string{"j.status <> 'compliant'", "j.status = 'compliant' AND v.leaf IN (SELECT version FROM mark)"} {
+		some, err := items(ctx, tx, "WHERE "+strings.Join(append([]string{which}, where...), " AND "), args...)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, some...)
 	}
-	if !f.Closed {
-		list = slices.DeleteFunc(list, (*Item).Closed)
-	}
+	list = slices.DeleteFunc(list, func(i *Item) bool {
+		compliant := i.Judgement.Status == record.Compliant.String()
+		return !f.Closed && i.Closed() || (f.Marked || compliant) && len(i.Marks) == 0
+	})
 	live := record.LiveFound.String()
 	slices.SortStableFunc(list, func(a, b *Item) int {
 		switch aLive, bLive := a.Judgement.Status == live, b.Judgement.Status == live; {
@@ -178,6 +195,9 @@ func items(ctx context.Context, q querier, where string, args ...any) ([]*Item, 
 			return err
 		}, `SELECT leaf, made, by_whom, version, judgement, kind, reason FROM decision
 			WHERE version IN (`+parameters(1, len(versions))+`) ORDER BY leaf`, versions...)
+		if err == nil {
+			err = addMarks(ctx, q, byVersion, parameters(1, len(versions)), versions)
+		}
 		if err != nil {
 			return nil, err
 		}

@@ -41,8 +41,9 @@ func newReviewList(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "list --ledger WHERE",
 		Short: "List the records that wait for a decision, worst first",
-		Long: `List the kept records that are not compliant and that nobody has decided on: live
-ones first, then by how many rules failed, then the oldest. This week's records are
+		Long: `List the kept records that are not compliant, or marked by a look back at an
+instrument that failed (nilvolt instruments lookback), and that nobody has decided on
+since: live ones first, then by how many rules failed, then the oldest. This week's records are
 listed; --week names another week, --all lists those of all time. Weeks are those of
 ISO 8601, in UTC, by when the record began.
 
@@ -62,6 +63,7 @@ Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be 
 	f.StringVar(&o.week, "week", "", "the `week` that records began in, such as 2026-W12; this week if not given")
 	f.BoolVar(&o.all, "all", false, "records of all time")
 	f.BoolVar(&o.filter.Closed, "decided", false, "those that were decided on as well")
+	f.BoolVar(&o.filter.Marked, "marked", false, "only those that a look back at an instrument marks")
 	f.StringVar(&o.filter.Rule, "rule", "", "only where this `rule` failed")
 	f.StringVar(&o.filter.Site, "site", "", "only of this `site`")
 	f.StringVar(&o.filter.Technician, "technician", "", "only by this `technician`")

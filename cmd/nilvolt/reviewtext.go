@@ -35,6 +35,8 @@ func waiting(i *ledger.Item) string {
 		return string(i.Decisions[n-1].Kind) + " by " + i.Decisions[n-1].By
 	case i.Closed():
 		return ""
+	case n > 0 && i.Decisions[n-1].ID < i.MarkedAt():
+		return "a decision: marked since the last one"
 	case n > 0 && i.Decisions[n-1].Judgement == i.Judgement.ID:
 		return "a second person (accepted by " + i.Decisions[n-1].By + ")"
 	case n > 0:
@@ -56,9 +58,19 @@ func printItems(c *console, list []*ledger.Item) {
 		fmt.Fprintf(c.out, "\n%s  %s  %s, %s, %s\n", t.paint(titleInk, t.clean(nameOf(i))), t.paint(ink, word), moment(i.Started),
 			t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")))
 		var b strings.Builder
-		t.hang(&b, "    ", "failed: "+strings.Join(i.Judgement.Failed, " "), plainInk)
+		if len(i.Judgement.Failed) > 0 {
+			t.hang(&b, "    ", "failed: "+strings.Join(i.Judgement.Failed, " "), plainInk)
+		}
+		t.marks(&b, "    ", i.Marks)
 		t.hang(&b, "    ", "waits for "+t.clean(waiting(i)), quietInk)
 		c.out.WriteString(b.String())
+	}
+}
+
+// marks writes what looks back at instruments say of a record.
+func (t theme) marks(b *strings.Builder, lead string, list []ledger.Mark) {
+	for _, m := range list {
+		t.hang(b, lead, t.clean(fmt.Sprintf("%s for %s: %s", m.Doubt, m.LookBack.Instrument, m.LookBack.Reason)), wrongInk)
 	}
 }
 
@@ -90,6 +102,15 @@ type itemJSON struct {
 	Open       bool             `json:"open"`
 	Findings   []ledger.Finding `json:"findings"`
 	Decisions  []decisionJSON   `json:"decisions"`
+	Marks      []markJSON       `json:"marks"`
+}
+
+// A markJSON is what a look back at an instrument says of a record.
+type markJSON struct {
+	Instrument string `json:"instrument"`
+	Doubt      string `json:"doubt"` // certain, in doubt
+	Reason     string `json:"reason"`
+	Made       string `json:"made"`
 }
 
 type decisionJSON struct {
@@ -104,12 +125,16 @@ func jsonOf(i *ledger.Item) itemJSON {
 		Record: i.Record, Version: i.Number, Upload: i.Upload, Status: i.Judgement.Status,
 		Started: time.Unix(i.Started, 0).UTC().Format(time.RFC3339), Site: i.Site, Technician: i.Technician,
 		Failed: i.Judgement.Failed, Open: !i.Closed(), Findings: i.Judgement.Findings, Decisions: []decisionJSON{},
+		Marks: []markJSON{},
 	}
 	if out.Failed == nil {
 		out.Failed = []string{}
 	}
 	for _, d := range i.Decisions {
 		out.Decisions = append(out.Decisions, decisionJSON{string(d.Kind), d.By, d.Made, d.Reason})
+	}
+	for _, m := range i.Marks {
+		out.Marks = append(out.Marks, markJSON{m.LookBack.Instrument, m.Doubt, m.LookBack.Reason, m.LookBack.Made})
 	}
 	return out
 }
@@ -212,6 +237,7 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 		moment(i.Started), moment(i.Ended))
 	b.WriteString(t.picture(verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs(), 4))
 	b.WriteString("\n")
+	t.marks(&b, " -  ", i.Marks)
 	t.keptFindings(&b, i.Judgement.Findings)
 	t.timeline(&b, rec)
 	t.history(&b, judgements, judgings)

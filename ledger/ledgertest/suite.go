@@ -46,6 +46,9 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 		"proof":             testProof,
 		"clock set back":    testClock,
 		"instruments":       testInstruments,
+		"newest records":    testNewest,
+		"marks":             testMarks,
+		"upgrade":           testUpgrade,
 		"backup":            testBackup,
 		"share":             testShare,
 	} {

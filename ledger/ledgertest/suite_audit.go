@@ -32,7 +32,12 @@ func fill(t testing.TB, l *ledger.Ledger) {
 		if _, _, err := tx.Decide(kept[0].Version, ledger.Repeat, "Ada", "because"); err != nil {
 			return err
 		}
-		return tx.Note("Ada", "VI-1", ledger.SentToStore, "reads low", upload)
+		if err := tx.Note("Ada", "VI-1", ledger.SentToStore, "reads low", upload); err != nil {
+			return err
+		}
+		_, err := tx.Mark(ledger.LookBack{By: "Ada", Instrument: "VI-1", Reason: "failed a proof", Found: "2026-03-16T08:10:00Z"},
+			map[int64]string{kept[0].Version: ledger.MarkCertain, kept[1].Version: ledger.MarkInDoubt})
+		return err
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -50,6 +55,8 @@ var columnsByTable = map[string]string{
 	"judgement":    "leaf judging version status failed findings",
 	"judging":      "leaf made cause upload policy register map rules",
 	"ledger":       "leaf origin verifier made leaves longest",
+	"lookback":     "leaf made by_whom instrument good earliest latest found reason",
+	"mark":         "leaf lookback version doubt",
 	"proof":        "version number at indicator source expected volts shown waveform",
 	"tile":         "level number hashes",
 	"upload":       "leaf made by_whom zone digest",
