@@ -17,6 +17,7 @@ type Options struct {
 	Map      *formats.Map // how the files are read; nil if they are canonical
 	Workers  int          // 0 is one a core
 	TempDir  string       // for temporary files; blank is the system's
+	At       []string     // where the files lie, when the paths only name them; nil: at the paths
 	Stdin    io.Reader    // what the file "-" is
 	Progress func(done, total int64)
 
@@ -85,8 +86,11 @@ func (o Options) withDefaults() Options {
 }
 
 func (s *Set) open(ctx context.Context, paths []string) error {
-	for _, path := range paths {
+	for i, path := range paths {
 		in := &input{name: path}
+		if s.options.At != nil {
+			path = s.options.At[i]
+		}
 		if err := in.open(ctx, path, &s.options); err != nil {
 			return err
 		}

@@ -268,8 +268,9 @@ func (l *Ledger) Overlaps(ctx context.Context, from, to int64) ([]Overlap, error
 // overlaps goes once through the stays of each technician and instrument in the
 // order of time. Only overlaps with a version from row first on count.
 func overlaps(ctx context.Context, q querier, from, to, first int64) ([]Overlap, error) {
+	// What was only planned was nowhere.
 	technicians := `SELECT technician, record, site, started, ended, leaf FROM version
-		WHERE started BETWEEN $1 AND $2 AND technician <> '' AND site <> '' ORDER BY technician, started, leaf`
+		WHERE started BETWEEN $1 AND $2 AND technician <> '' AND site <> '' AND readings > 0 ORDER BY technician, started, leaf`
 	// A proving unit stands in one place and serves all who come by.
 	instruments := `SELECT s.instrument, v.record, v.site, s.started, s.ended, v.leaf FROM usage s JOIN version v ON v.leaf = s.version
 		WHERE s.started BETWEEN $1 AND $2 AND s.role = 'indicator' AND v.site <> '' ORDER BY s.instrument, s.started, v.leaf`

@@ -116,7 +116,7 @@ func (a *audit) run(l *Ledger) error {
 	}
 	a.report.Leaves = signed.Leaves
 	if a.leaves != signed.Leaves {
-		a.report.complain("ledger: it says that the log has %d leaves, its newest checkpoint %d", a.leaves, signed.Leaves)
+		a.report.complain("the ledger says that the log has %d leaves, its newest checkpoint %d", a.leaves, signed.Leaves)
 		a.leaves = signed.Leaves
 	}
 	a.hashes, a.seen = make([]tlog.Hash, a.leaves), make([]bool, a.leaves)
@@ -144,12 +144,12 @@ func (a *audit) run(l *Ledger) error {
 func (a *audit) newestCheckpoint(l *Ledger) (Checkpoint, string, error) {
 	verifier := l.verifier
 	if a.options.VerifierKey != "" && a.options.VerifierKey != verifier {
-		a.report.complain("ledger: its public key is %s, and not the %s that was noted elsewhere", verifier, a.options.VerifierKey)
+		a.report.complain("the ledger's public key is %s, and not the %s that was noted elsewhere", verifier, a.options.VerifierKey)
 		verifier = a.options.VerifierKey
 	}
 	err := a.tx.QueryRowContext(a.ctx, `SELECT note FROM checkpoint ORDER BY leaves DESC LIMIT 1`).Scan(&a.report.Checkpoint)
 	if errors.Is(err, sql.ErrNoRows) {
-		a.report.complain("checkpoint: all of them were removed")
+		a.report.complain("all signed checkpoints were removed")
 		return Checkpoint{}, "", nil
 	}
 	if err != nil {
@@ -163,14 +163,14 @@ func (a *audit) newestCheckpoint(l *Ledger) (Checkpoint, string, error) {
 	return signed, verifier, nil
 }
 
-// check takes up the leaf of a row.
+// check takes up the leaf of a row; name is what people call it.
 func (a *audit) check(table string, row int64, name string, l leaf) {
 	a.report.Rows[table]++
 	if a.options.Progress != nil && row%1024 == 0 {
 		a.options.Progress(row, a.leaves)
 	}
 	if row < 0 || row >= a.leaves || a.seen[row] {
-		a.report.complain("%s %d (%s) was inserted: the log has no place for it", table, row, name)
+		a.report.complain("%s was inserted: the log has no place for it (row %d)", name, row)
 		return
 	}
 	a.seen[row] = true
@@ -179,7 +179,7 @@ func (a *audit) check(table string, row int64, name string, l leaf) {
 		return
 	}
 	if a.tree.tiles[tile{0, row / tileWidth}][row%tileWidth] != a.hashes[row] {
-		a.report.complain("%s %d (%s) was changed", table, row, name)
+		a.report.complain("%s was changed (row %d of the log)", name, row)
 	}
 }
 
@@ -195,7 +195,7 @@ func (a *audit) compare(signed Checkpoint) error {
 		if err != nil {
 			return err
 		}
-		a.report.complain("row %d was removed%s", row, where)
+		a.report.complain("an entry was removed%s (row %d of the log)", where, row)
 	}
 	rebuilt, root, err := rebuild(a.hashes)
 	if err != nil {
@@ -219,7 +219,7 @@ func (a *audit) loadTiles() error {
 		}
 		a.report.Rows["tile"]++
 		if len(data)%tlog.HashSize != 0 {
-			a.report.complain("tile %d of level %d was changed: it is cut short", id.number, id.level)
+			a.report.complain("%s were changed: they are cut short", id)
 		}
 		a.tree.tiles[id] = parseHashes(data)
 		return nil
@@ -234,14 +234,14 @@ func (a *audit) compareTiles(rebuilt *tree, rowsAreRight bool) {
 		want, known := rebuilt.tiles[id]
 		switch {
 		case !known:
-			a.report.complain("tile %d of level %d was inserted", id.number, id.level)
+			a.report.complain("%s were inserted", id)
 		case rowsAreRight && !slices.Equal(hashes, want):
-			a.report.complain("tile %d of level %d was changed: the hashes are not those of the rows", id.number, id.level)
+			a.report.complain("%s were changed: they are not those of what is kept", id)
 		}
 	}
 	for id := range rebuilt.tiles {
 		if _, kept := a.tree.tiles[id]; !kept {
-			a.report.complain("tile %d of level %d was removed", id.number, id.level)
+			a.report.complain("%s were removed", id)
 		}
 	}
 }
@@ -278,8 +278,8 @@ func rebuild(leaves []tlog.Hash) (*tree, tlog.Hash, error) {
 func (a *audit) place(row int64) (string, error) {
 	var upload int64
 	var made string
-	err := a.tx.QueryRowContext(a.ctx, `SELECT leaf, made FROM upload WHERE leaf <= $1 ORDER BY leaf DESC LIMIT 1`, row).Scan(&upload, &made)
-	if errors.Is(err, sql.ErrNoRows) {
+	err := a.tx.QueryRowContext(a.ctx, `SELECT COUNT(*), COALESCE(MAX(made), '') FROM upload WHERE leaf <= $1`, row).Scan(&upload, &made)
+	if err == nil && upload == 0 {
 		return ", before the first upload that is there", nil
 	}
 	return fmt.Sprintf(": it was written with upload %d of %s or after it", upload, made), err
@@ -347,12 +347,12 @@ func (a *audit) contents() error {
 		return err
 	}
 	for _, r := range list {
-		a.check("content", r.leaf, fmt.Sprintf("SHA-256 %x", r.sum), contentLeaf(r.sum, r.packed, r.size, r.parts))
+		a.check("content", r.leaf, fmt.Sprintf("the file with SHA-256 %x", r.sum), contentLeaf(r.sum, r.packed, r.size, r.parts))
 		if err := a.parts(r.leaf, r.size, r.parts, r.sum, r.packed); err != nil {
 			return err
 		}
 	}
-	return a.orphans("content_part", "content", "content")
+	return a.orphans("content_part", "content", "content", "parts of files that belong to no file")
 }
 
 // parts checks the parts of one file.
@@ -366,7 +366,7 @@ func (a *audit) parts(row, size, parts int64, sum, packed []byte) error {
 			return err
 		}
 		if part != count {
-			a.report.complain("content_part: part %d of content %d has the number %d", count, row, part)
+			a.report.complain("part %d of the file with SHA-256 %x has the number %d", count, sum, part)
 		}
 		count++
 		a.report.Rows["content_part"]++
@@ -377,25 +377,26 @@ func (a *audit) parts(row, size, parts int64, sum, packed []byte) error {
 		return err
 	}
 	if count != parts || !slices.Equal(whole.Sum(nil), packed) {
-		a.report.complain("content_part: the bytes of content %d (SHA-256 %x) were changed or removed", row, sum)
+		a.report.complain("the kept bytes of the file with SHA-256 %x were changed or removed", sum)
 		return nil
 	}
 	hash := sha256.New()
 	got, err := unpack(a.ctx, a.tx, row, io.Writer(hash))
 	if err != nil || got != size || !slices.Equal(hash.Sum(nil), sum) {
-		a.report.complain("content %d does not have the SHA-256 %x", row, sum)
+		a.report.complain("the file with SHA-256 %x has another: it was changed", sum)
 	}
 	a.report.Bytes += got
 	return a.ctx.Err()
 }
 
-// orphans complains of rows that belong to no row of another table.
-func (a *audit) orphans(table, column, parent string) error {
+// orphans complains of rows that belong to no row of another table; words are what
+// people call them.
+func (a *audit) orphans(table, column, parent, words string) error {
 	var count int64
 	err := a.tx.QueryRowContext(a.ctx,
 		`SELECT COUNT(*) FROM `+table+` WHERE `+column+` NOT IN (SELECT leaf FROM `+parent+`)`).Scan(&count)
 	if err == nil && count > 0 {
-		a.report.complain("%s: rows that belong to no %s: %d were inserted", table, parent, count)
+		a.report.complain("%s: %d were inserted", words, count)
 	}
 	return err
 }

@@ -21,9 +21,9 @@ func (a *audit) self() error {
 		if err := rows.Scan(&row, &origin, &verifier, &made, &longest); err != nil {
 			return err
 		}
-		a.check("ledger", row, origin, ledgerLeaf(origin, verifier, made))
+		a.check("ledger", row, "what the ledger says of itself ("+origin+")", ledgerLeaf(origin, verifier, made))
 		if most != longest {
-			a.report.complain("ledger: it says that the longest record lasts %d s, and it is %d s", longest, most)
+			a.report.complain("the ledger says that the longest record lasts %d s, and it is %d s", longest, most)
 		}
 		return nil
 	}, `SELECT leaf, origin, verifier, made, longest FROM ledger ORDER BY leaf`)
@@ -41,7 +41,7 @@ func (a *audit) uploads() error {
 		}
 		a.report.Rows["upload_file"]++
 		if number != len(files[upload]) {
-			a.report.complain("upload_file: file %d of upload %d has the number %d", len(files[upload]), upload, number)
+			a.report.complain("file %d in the list of an upload (row %d of the log) has the number %d", len(files[upload]), upload, number)
 		}
 		f.Role = Role(role)
 		files[upload] = append(files[upload], f)
@@ -50,20 +50,22 @@ func (a *audit) uploads() error {
 	if err != nil {
 		return err
 	}
+	count := 0
 	err = each(a.ctx, a.tx, func(rows *sql.Rows) error {
 		var row int64
 		var made, by, zone string
 		var digest []byte
+		count++
 		if err := rows.Scan(&row, &made, &by, &zone, &digest); err != nil {
 			return err
 		}
-		a.check("upload", row, made+", with its rows of upload_file", uploadLeaf(made, by, zone, digest, files[row]))
+		a.check("upload", row, fmt.Sprintf("upload %d of %s, or the list of its files,", count, made), uploadLeaf(made, by, zone, digest, files[row]))
 		return nil
 	}, `SELECT leaf, made, by_whom, zone, digest FROM upload ORDER BY leaf`)
 	if err != nil {
 		return err
 	}
-	return a.orphans("upload_file", "upload", "upload")
+	return a.orphans("upload_file", "upload", "upload", "files in the list of no upload")
 }
 
 // versions checks the versions, and the rows and columns that follow from their
@@ -97,10 +99,10 @@ func (a *audit) versions() error {
 			return err
 		}
 	}
-	if err := a.orphans("usage", "version", "version"); err != nil {
+	if err := a.orphans("usage", "version", "version", "instruments of no record"); err != nil {
 		return err
 	}
-	return a.orphans("proof", "version", "version")
+	return a.orphans("proof", "version", "version", "proofs of no record")
 }
 
 // An auditedVersion is a row of version with what belongs to it.
@@ -165,15 +167,15 @@ func (a *audit) someVersions(behind int64) ([]*auditedVersion, error) {
 
 // derived holds what is kept a second time against the evidence.
 func (a *audit) derived(v *auditedVersion, made int64) {
-	row, name, kept := v.row, v.name, v.kept
+	name, kept := v.name, v.kept
 	rec, err := decodeEvidence(v.id, v.evidence)
 	if err != nil {
-		a.report.complain("version %d (%s): %v", row, name, err)
+		a.report.complain("%s: %v", name, err)
 		return
 	}
 	again, sum := a.encoder.encode(nil, rec)
 	if !slices.Equal(again, v.evidence) || !slices.Equal(sum[:], v.digest) {
-		a.report.complain("version %d (%s): the evidence does not have its digest", row, name)
+		a.report.complain("%s: the evidence does not have its digest", name)
 	}
 	want := derive(rec)
 	if !want.dated {
@@ -181,15 +183,15 @@ func (a *audit) derived(v *auditedVersion, made int64) {
 	}
 	if kept.started != want.started || kept.ended != want.ended || kept.readings != want.readings ||
 		kept.site != want.site || kept.technician != want.technician {
-		a.report.complain("version %d (%s) was changed: time, site or technician are not those of its evidence", row, name)
+		a.report.complain("%s was changed: time, site or technician are not those of its evidence", name)
 	}
 	slices.SortFunc(want.usage, compareUsage)
 	slices.SortFunc(kept.usage, compareUsage)
 	if !slices.Equal(kept.usage, want.usage) {
-		a.report.complain("usage: the rows of version %d (%s) are not those of its evidence", row, name)
+		a.report.complain("the instruments of %s are not those of its evidence", name)
 	}
 	if !slices.Equal(kept.proofs, want.proofs) {
-		a.report.complain("proof: the rows of version %d (%s) are not those of its evidence", row, name)
+		a.report.complain("the proofs of %s are not those of its evidence", name)
 	}
 }
 
@@ -202,21 +204,22 @@ func (a *audit) judgings() error {
 			return err
 		}
 		j.Cause, j.Upload, j.Context = Cause(cause), upload.Int64, Context{policy.Int64, register.Int64, columnMap.Int64}
-		a.check("judging", j.ID, j.Made, j.leaf())
+		a.check("judging", j.ID, "by what was judged on "+j.Made, j.leaf())
 		return nil
 	}, `SELECT leaf, made, cause, upload, policy, register, map, rules FROM judging ORDER BY leaf`)
 }
 
 func (a *audit) judgements() error {
 	return each(a.ctx, a.tx, func(rows *sql.Rows) error {
-		var row, judging, version int64
-		var status, failed, findings string
-		if err := rows.Scan(&row, &judging, &version, &status, &failed, &findings); err != nil {
+		var row, judging, version, number int64
+		var status, failed, findings, id string
+		if err := rows.Scan(&row, &judging, &version, &status, &failed, &findings, &id, &number); err != nil {
 			return err
 		}
-		a.check("judgement", row, fmt.Sprintf("%s, of version %d", status, version), judgementLeaf(judging, version, status, failed, findings))
+		a.check("judgement", row, fmt.Sprintf("the judgement of record %s, version %d, %s,", id, number, status), judgementLeaf(judging, version, status, failed, findings))
 		return a.ctx.Err()
-	}, `SELECT leaf, judging, version, status, failed, findings FROM judgement ORDER BY leaf`)
+	}, `SELECT j.leaf, j.judging, j.version, j.status, j.failed, j.findings, COALESCE(v.record, ''), COALESCE(v.number, 0)
+		FROM judgement j LEFT JOIN version v ON v.leaf = j.version ORDER BY j.leaf`)
 }
 
 func (a *audit) decisions() error {
@@ -227,7 +230,7 @@ func (a *audit) decisions() error {
 			return err
 		}
 		d.Kind = DecisionKind(kind)
-		a.check("decision", d.ID, fmt.Sprintf("%s of %s by %s", kind, d.Made, d.By), d.leaf())
+		a.check("decision", d.ID, fmt.Sprintf("the decision %q by %s of %s", kind, d.By, d.Made), d.leaf())
 		return nil
 	}, `SELECT leaf, made, by_whom, version, judgement, kind, reason FROM decision ORDER BY leaf`)
 }
@@ -238,7 +241,7 @@ func (a *audit) events() error {
 		if err != nil {
 			return err
 		}
-		a.check("event", e.ID, fmt.Sprintf("%s, %s", e.Instrument, e.Word), e.leaf())
+		a.check("event", e.ID, fmt.Sprintf("the event %q of instrument %s", e.Word, e.Instrument), e.leaf())
 		return nil
 	}, `SELECT `+eventColumns+` FROM event ORDER BY leaf`)
 }
@@ -249,21 +252,22 @@ func (a *audit) lookBacks() error {
 		if err != nil {
 			return err
 		}
-		a.check("lookback", b.ID, fmt.Sprintf("of %s at the records of %s", b.Made, b.Instrument), b.leaf())
+		a.check("lookback", b.ID, fmt.Sprintf("the look back of %s at the records of %s", b.Made, b.Instrument), b.leaf())
 		return nil
 	}, `SELECT `+lookBackColumns+` FROM lookback b ORDER BY b.leaf`)
 }
 
 func (a *audit) marks() error {
 	return each(a.ctx, a.tx, func(rows *sql.Rows) error {
-		var row, lookBack, version int64
-		var doubt string
-		if err := rows.Scan(&row, &lookBack, &version, &doubt); err != nil {
+		var row, lookBack, version, number int64
+		var doubt, id string
+		if err := rows.Scan(&row, &lookBack, &version, &doubt, &id, &number); err != nil {
 			return err
 		}
-		a.check("mark", row, fmt.Sprintf("%s, of version %d", doubt, version), markLeaf(lookBack, version, doubt))
+		a.check("mark", row, fmt.Sprintf("the mark %q on record %s, version %d,", doubt, id, number), markLeaf(lookBack, version, doubt))
 		return nil
-	}, `SELECT leaf, lookback, version, doubt FROM mark ORDER BY leaf`)
+	}, `SELECT m.leaf, m.lookback, m.version, m.doubt, COALESCE(v.record, ''), COALESCE(v.number, 0)
+		FROM mark m LEFT JOIN version v ON v.leaf = m.version ORDER BY m.leaf`)
 }
 
 func compareUsage(a, b usage) int {

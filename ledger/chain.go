@@ -121,6 +121,11 @@ type tile struct {
 	number int64 // its first hash is number*256 of that level
 }
 
+// String is what an audit calls the hashes of the tile.
+func (t tile) String() string {
+	return fmt.Sprintf("hashes of the log (level %d, tile %d)", t.level, t.number)
+}
+
 // A tree grows by leaves and says which tiles have changed. Its tiles are in
 // memory as far as they are used.
 type tree struct {

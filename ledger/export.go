@@ -70,7 +70,7 @@ type SharedJudgement struct {
 	Readings   int
 	Site       string
 	Technician string
-	Upload     int64
+	Upload     int // 1 for the first upload
 	Uploaded   time.Time
 	Judged     time.Time
 	Cause      Cause
@@ -80,16 +80,21 @@ type SharedJudgement struct {
 // Judgements calls do for the judgements that were added, in the order in which their
 // records began.
 func (s *Share) Judgements(do func(*SharedJudgement) error) error {
+	numbers, err := uploadNumbers(s.ctx, s.tx)
+	if err != nil {
+		return err
+	}
 	return each(s.ctx, s.tx, func(rows *sql.Rows) error {
 		var g SharedJudgement
 		var uploaded, judged, cause string
+		var upload int64
 		var err error
 		g.Judgement, err = scanJudgement(rows, &g.Record, &g.Number, &g.Started, &g.Ended, &g.Readings, &g.Site,
-			&g.Technician, &g.Upload, &uploaded, &judged, &cause, &g.Rules)
+			&g.Technician, &upload, &uploaded, &judged, &cause, &g.Rules)
 		if err != nil {
 			return err
 		}
-		g.Cause = Cause(cause)
+		g.Cause, g.Upload = Cause(cause), numbers[upload]
 		if g.Uploaded, err = time.Parse(time.RFC3339Nano, uploaded); err != nil {
 			return err
 		}

@@ -24,6 +24,9 @@ const (
 	Ingest    Cause = "ingest"    // they were handed in
 	Neighbour Cause = "neighbour" // a later upload throws light on kept records
 	Again     Cause = "again"     // somebody asked for it
+	// Reread is as Again, of records whose files say something else now than when they
+	// were kept, or cannot be read any more; the judgement is the stricter one.
+	Reread Cause = "reread"
 )
 
 // A Judging is one run of the judge over records.

@@ -15,8 +15,9 @@ import (
 type Item struct {
 	Version    int64 // its row
 	Record     string
-	Number     int // 1 for the first version of the record
-	Upload     int64
+	Number     int    // 1 for the first version of the record
+	Upload     int64  // its row
+	UploadNo   int    // 1 for the first upload
 	UploadMade string // RFC 3339, UTC
 	Started    int64  // Unix seconds
 	Ended      int64
@@ -177,8 +178,15 @@ func items(ctx context.Context, q querier, where string, args ...any) ([]*Item, 
 		return err
 	}, `SELECT `+judgementColumns+`, v.record, v.number, v.upload, u.made, v.started, v.ended, v.readings, v.site, v.technician
 		FROM version v JOIN upload u ON u.leaf = v.upload JOIN judgement j ON `+newestJudgement+" "+where+` ORDER BY v.leaf`, args...)
+	if err != nil || len(list) == 0 {
+		return nil, err
+	}
+	numbers, err := uploadNumbers(ctx, q)
 	if err != nil {
 		return nil, err
+	}
+	for _, i := range list {
+		i.UploadNo = numbers[i.Upload]
 	}
 	for chunk := range slices.Chunk(list, mostInList) {
 		versions := make([]any, len(chunk))

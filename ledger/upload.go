@@ -43,6 +43,11 @@ type Upload struct {
 	Made string // when it was kept, RFC 3339 in UTC
 	Same bool   // the same files, in the same roles, were kept before; none is added
 
+	// Number counts the uploads for people: 1 is the first.
+	Number int
+	// WithoutRows has Add keep records that only a job sheet names as well.
+	WithoutRows bool
+
 	tx   *Tx
 	rows map[Role][]int64 // the contents, by role, in the order given
 
@@ -91,9 +96,10 @@ func (t *Tx) Upload(m Manifest) (*Upload, error) {
 			return nil, err
 		}
 	}
+	err = t.tx.QueryRowContext(t.ctx, `SELECT COUNT(*) FROM upload WHERE leaf <= $1`, u.ID).Scan(&u.Number)
 	u.first = t.tree.leaves
 	u.prepare()
-	return u, nil
+	return u, err
 }
 
 // hash reads the file and returns its SHA-256.

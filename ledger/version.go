@@ -155,6 +155,10 @@ const (
 	// JobOnly is a record that only a job sheet names, whose rows and readings are
 	// kept already: the sheet is older than the readings handed in, or covers more.
 	JobOnly Outcome = "job-only"
+	// NoRow is a record that only a job sheet names and of which nothing is kept. It is
+	// planned, or it was done and its readings are still to be handed in. The sheet is
+	// kept with the upload, the record is not, unless [Upload.WithoutRows] asks for it.
+	NoRow Outcome = "no-row"
 )
 
 // A Kept is a record of an upload as the ledger has it.
@@ -178,28 +182,29 @@ func (u *Upload) prepare() {
 type known struct {
 	row    int64
 	number int
+	upload int64
 	digest Digest
 }
 
-// known returns the versions that are kept of the records.
-func (u *Upload) known(packed []*Packed) (map[string][]known, error) {
+// known returns the versions that are kept of the records, each list in order.
+func (t *Tx) known(packed []*Packed) (map[string][]known, error) {
 	found := map[string][]known{}
 	for chunk := range slices.Chunk(packed, mostInList) {
 		args := make([]any, len(chunk))
 		for i, p := range chunk {
 			args[i] = p.record
 		}
-		err := each(u.tx.ctx, u.tx.tx, func(rows *sql.Rows) error {
+		err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
 			var id string
 			var k known
 			var digest []byte
-			if err := rows.Scan(&id, &k.row, &k.number, &digest); err != nil {
+			if err := rows.Scan(&id, &k.row, &k.number, &k.upload, &digest); err != nil {
 				return err
 			}
 			copy(k.digest[:], digest)
 			found[id] = append(found[id], k)
 			return nil
-		}, `SELECT record, leaf, number, digest FROM version WHERE record IN (`+parameters(1, len(args))+`) ORDER BY number`, args...)
+		}, `SELECT record, leaf, number, upload, digest FROM version WHERE record IN (`+parameters(1, len(args))+`) ORDER BY number`, args...)
 		if err != nil {
 			return nil, err
 		}
@@ -210,7 +215,7 @@ func (u *Upload) known(packed []*Packed) (map[string][]known, error) {
 // Add keeps records, each of which is added once an upload. After the last one the
 // caller must call [Upload.Flush].
 func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
-	found, err := u.known(packed)
+	found, err := u.tx.known(packed)
 	if err != nil {
 		return nil, err
 	}
@@ -218,8 +223,11 @@ func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
 	for i, p := range packed {
 		versions := found[p.record]
 		k := Kept{Record: p.record, Outcome: New, Number: 1}
-		if n := len(versions); n > 0 {
+		switch n := len(versions); {
+		case n > 0:
 			k.Outcome, k.Number = NewVersion, versions[n-1].number+1
+		case p.jobOnly && !u.WithoutRows:
+			k.Outcome, k.Number = NoRow, 0
 		}
 		for _, v := range versions {
 			if v.digest == p.digest {

@@ -5,8 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"maps"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -135,13 +133,8 @@ func printAudit(c *console, l *ledger.Ledger, o *auditOptions, r *ledger.Report)
 	if len(r.Complaints) > 0 {
 		fmt.Fprintln(c.out)
 	}
-	var rows []string
-	for _, table := range slices.Sorted(maps.Keys(r.Rows)) {
-		rows = append(rows, table+" "+number(int(r.Rows[table])))
-	}
 	var b strings.Builder
-	t.hang(&b, "checked     ", fmt.Sprintf("%s of the log, %s of files; rows: %s",
-		number(int(r.Leaves))+" leaves", plural(int(r.Bytes), "byte"), strings.Join(rows, ", ")), plainInk)
+	t.hang(&b, "checked     ", checkedText(r), plainInk)
 	b.WriteString("public key  " + l.VerifierKey() + "\n")
 	if len(o.checkpoints) == 0 {
 		t.hang(&b, "", "No checkpoint that was kept elsewhere was given (--checkpoint): whoever holds the ledger's private key could still have written it anew.", quietInk)
@@ -151,6 +144,17 @@ func printAudit(c *console, l *ledger.Ledger, o *auditOptions, r *ledger.Report)
 	}
 	b.WriteString("\n" + r.Checkpoint)
 	c.out.WriteString(b.String())
+}
+
+// checkedText says what was gone over.
+func checkedText(r *ledger.Report) string {
+	count := func(table, one string) string { return plural(int(r.Rows[table]), one) }
+	return strings.Join([]string{
+		count("upload", "upload"), count("content", "file") + " of " + plural(int(r.Bytes), "byte"),
+		count("version", "version") + " of records", count("proof", "proof"), count("judgement", "judgement"),
+		count("decision", "decision"), count("lookback", "look back") + " with " + count("mark", "mark"), count("event", "event") + " of instruments",
+		number(int(r.Leaves)) + " leaves of the log under " + count("checkpoint", "signed checkpoint"),
+	}, ", ")
 }
 
 func printAuditJSON(c *console, l *ledger.Ledger, r *ledger.Report) error {

@@ -150,7 +150,7 @@ func recordRow(j *ledger.SharedJudgement) formats.RecordRow {
 		Record: j.Record, Version: int32(j.Number), Judgement: j.ID, Judged: j.Judged.UnixMicro(), Cause: string(j.Cause),
 		Rules: j.Rules, Status: j.Status, Failed: strings.Join(j.Failed, " "),
 		Started: time.Unix(j.Started, 0).UnixMicro(), Ended: time.Unix(j.Ended, 0).UnixMicro(), Readings: int32(j.Readings),
-		Site: j.Site, Technician: j.Technician, Upload: j.Upload, Uploaded: j.Uploaded.UnixMicro(),
+		Site: j.Site, Technician: j.Technician, Upload: int64(j.Upload), Uploaded: j.Uploaded.UnixMicro(),
 	}
 }
 

@@ -20,9 +20,10 @@ import (
 type ingestOptions struct {
 	inputFlags
 	ledgerFlags
-	by     string
-	format string
-	all    bool
+	by          string
+	format      string
+	all         bool
+	withoutRows bool
 }
 
 func newIngest(c *console) *cobra.Command {
@@ -37,6 +38,11 @@ for all files in it, "-" is standard input. The ledger is made on first use.
 One call is one upload: it is kept whole or, after any error, not at all. The same
 files twice are kept once. A record that is kept already with the same content is
 left as it is; one with other content becomes a new version, and both stay.
+
+A record that only the job sheet names, and of which no row was ever handed in, is
+planned, or was done and its readings are still to come. It is counted and told, and
+never passes; nilvolt review list --missing lists all such records. With
+--jobs-without-rows each is kept as a record that proves nothing, for QA to decide on.
 
 The rules across records look at the whole ledger. Where an upload throws light on
 records that were kept before, those are judged again, and the change is told.
@@ -63,6 +69,7 @@ Exit status: 0 when every record complies and every row belongs to one record,
 	o.ledgerFlags.register(f, true)
 	f.StringVar(&o.by, "by", "", "the `name` of who hands the files in")
 	f.BoolVar(&o.all, "all", false, "in text, list and explain every record")
+	f.BoolVar(&o.withoutRows, "jobs-without-rows", false, "keep the records of the job sheet that have no row as well")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
 	completeFlags(cmd)
 	return cmd
@@ -96,7 +103,7 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 		return errors.Join(err, errNothingKept)
 	}
 	defer l.Close()
-	k := &keeper{in: in, set: set, manifest: s.manifest(o, in), out: newKeptOutput(o, c)}
+	k := &keeper{in: in, set: set, manifest: s.manifest(o, in), out: newKeptOutput(o, c), withoutRows: o.withoutRows}
 	err = l.Update(ctx, func(tx *ledger.Tx) error { return k.keep(ctx, tx) })
 	bar.stop()
 	if err != nil {

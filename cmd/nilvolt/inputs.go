@@ -41,6 +41,17 @@ type inputs struct {
 	readingsMap *formats.Map // nil: the readings are canonical
 	jobsMap     *formats.Map // of job sheets
 	files       []inputFile  // what was read, in order
+
+	// open gives the bytes of a file.
+	open func(role ledger.Role, name string) ([]byte, error)
+}
+
+// newInputs returns inputs that are read from the disk.
+func newInputs() *inputs {
+	return &inputs{
+		policy: verify.DefaultPolicy(),
+		open:   func(_ ledger.Role, name string) ([]byte, error) { return readFile(name) },
+	}
 }
 
 // An inputFile is one of the files as it was read.
@@ -52,7 +63,7 @@ type inputFile struct {
 
 // read reads one of the files.
 func (in *inputs) read(role ledger.Role, name string) ([]byte, error) {
-	data, err := readFile(name)
+	data, err := in.open(role, name)
 	if err == nil {
 		in.files = append(in.files, inputFile{role, name, data})
 	}
@@ -62,7 +73,7 @@ func (in *inputs) read(role ledger.Role, name string) ([]byte, error) {
 // load reads the files. Every one of them is read, so that all mistakes are told
 // at once; the errors are joined.
 func (f *inputFlags) load() (*inputs, error) {
-	in := &inputs{policy: verify.DefaultPolicy()}
+	in := newInputs()
 	if err := f.loadMaps(in); err != nil {
 		return nil, err // without its map no other file can be understood
 	}
@@ -84,6 +95,12 @@ func (f *inputFlags) load() (*inputs, error) {
 		}
 		errs = append(errs, err)
 	}
+	return in, errors.Join(append(errs, f.loadJobs(in))...)
+}
+
+// loadJobs reads the job sheets.
+func (f *inputFlags) loadJobs(in *inputs) error {
+	var errs []error
 	for _, name := range f.jobs {
 		data, err := in.read(ledger.Jobs, name)
 		if err == nil {
@@ -93,7 +110,7 @@ func (f *inputFlags) load() (*inputs, error) {
 		}
 		errs = append(errs, err)
 	}
-	return in, errors.Join(errs...)
+	return errors.Join(errs...)
 }
 
 // loadMaps reads the column maps. A map may have parts for job sheets and the
@@ -132,7 +149,7 @@ func (in *inputs) loadMap(role ledger.Role, name, zone string) (*formats.Map, er
 
 // loadMap reads a column map; both may be blank.
 func loadMap(name, zone string) (*formats.Map, error) {
-	return new(inputs).loadMap(ledger.Map, name, zone)
+	return newInputs().loadMap(ledger.Map, name, zone)
 }
 
 // readFile reads a small file whole.

@@ -29,6 +29,8 @@ type keeper struct {
 	manifest ledger.Manifest
 	out      *keptOutput
 
+	withoutRows bool // keep the records of the job sheet that have no row as well
+
 	upload   *ledger.Upload
 	kept     []ledger.Kept // in the order of the input
 	tally    *tally
@@ -49,6 +51,7 @@ func (k *keeper) keep(ctx context.Context, tx *ledger.Tx) error {
 	if k.upload, err = tx.Upload(k.manifest); err != nil {
 		return err
 	}
+	k.upload.WithoutRows = k.withoutRows
 	surveys, err := k.addVersions(ctx)
 	if err != nil {
 		return err
@@ -118,11 +121,14 @@ func (k *keeper) addVersions(ctx context.Context) ([]*verify.Survey, error) {
 	return surveys, k.upload.Flush()
 }
 
-// versions returns the rows of the records of this call.
+// versions returns the rows of the records whose rows came with this call. What only
+// its job sheets name did not: that of it which is kept is looked at as ever.
 func (k *keeper) versions() map[int64]bool {
 	mine := make(map[int64]bool, len(k.kept))
 	for _, kept := range k.kept {
-		mine[kept.Version] = true
+		if kept.Outcome != ledger.JobOnly && kept.Outcome != ledger.NoRow {
+			mine[kept.Version] = true
+		}
 	}
 	return mine
 }
@@ -149,7 +155,7 @@ func (k *keeper) across(tx *ledger.Tx, surveys []*verify.Survey) (*verify.Across
 
 // A judgedRecord is a record with its verdict, and what the output says of it.
 type judgedRecord struct {
-	verdict *ledger.Verdict // nil if its readings are kept already and did not come again
+	verdict *ledger.Verdict // nil if it was not judged: none of its rows is among those handed in
 	text    []byte
 	err     error
 }
@@ -161,10 +167,10 @@ func (k *keeper) judge(ctx context.Context, tx *ledger.Tx, across *verify.Across
 	var judged carrier[judgedRecord]
 	bench := tx.Bench(ledger.Ingest, k.upload.ID, k.upload.Context(), verify.RulesVersion)
 	next := 0
-	jobOnly := map[string]bool{}
+	unjudged := map[string]bool{}
 	for _, kept := range k.kept {
-		if kept.Outcome == ledger.JobOnly {
-			jobOnly[kept.Record] = true
+		if kept.Outcome == ledger.JobOnly || kept.Outcome == ledger.NoRow {
+			unjudged[kept.Record] = true
 		}
 	}
 	err := k.set.Each(ctx, func() ingest.Visitor {
@@ -175,7 +181,7 @@ func (k *keeper) judge(ctx context.Context, tx *ledger.Tx, across *verify.Across
 		tallies = append(tallies, t)
 		mu.Unlock()
 		return func(rec *record.Record, out []byte) []byte {
-			if jobOnly[rec.ID] {
+			if unjudged[rec.ID] {
 				return judged.put(out, judgedRecord{})
 			}
 			judgement := j.Judge(rec)
@@ -224,7 +230,7 @@ func (k *keeper) keepVerdicts(bench *ledger.Bench, kept []ledger.Kept, list []ju
 	}
 	k.changes = append(k.changes, changes...)
 	for i, r := range list {
-		if err := k.out.add(r.text, kept[i], k.upload.ID, r.verdict); err != nil {
+		if err := k.out.add(r.text, kept[i], k.upload.Number, r.verdict); err != nil {
 			return err
 		}
 	}
@@ -388,7 +394,8 @@ func (k *keeper) conclude(c *console) error {
 	listChanges(c, k.changes)
 	listOverlaps(c, k.overlaps)
 	k.tally.counts(c.err, k.set.Rows(), len(strays))
-	if k.tally.compliant != k.tally.records() || k.tally.records() == 0 || len(strays) > 0 {
+	missing := k.out.counts[ledger.NoRow]
+	if k.tally.compliant != k.tally.records() || k.tally.records() == 0 || len(strays) > 0 || missing > 0 {
 		return errNotCompliant
 	}
 	return nil

@@ -60,9 +60,12 @@ func (k *keptOutput) tally() *tally {
 }
 
 // add takes one record, in the order of the input.
-func (k *keptOutput) add(text []byte, kept ledger.Kept, upload int64, verdict *ledger.Verdict) error {
+func (k *keptOutput) add(text []byte, kept ledger.Kept, upload int, verdict *ledger.Verdict) error {
 	k.counts[kept.Outcome]++
 	status := kept.Status
+	if kept.Outcome == ledger.NoRow {
+		status = record.NonCompliant.String() // what has no evidence is never more
+	}
 	var failed []string
 	if verdict != nil {
 		status, failed = verdict.Status.String(), verdict.Failed()
@@ -82,7 +85,7 @@ func (k *keptOutput) add(text []byte, kept ledger.Kept, upload int64, verdict *l
 		line = append(line, `,"kept":"`+string(kept.Outcome)+`","version":`...)
 		line = strconv.AppendInt(line, int64(kept.Number), 10)
 		line = append(line, `,"upload":`...)
-		line = strconv.AppendInt(line, upload, 10)
+		line = strconv.AppendInt(line, int64(upload), 10)
 		line = append(line, "}\n"...)
 	default:
 		line = appendCSVField(line, kept.Record)
@@ -101,7 +104,7 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	u := keep.upload
 	if k.report == nil {
 		if u.Same {
-			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.ID, day(u.Made))
+			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.Number, day(u.Made))
 		}
 		return nil
 	}
@@ -112,14 +115,19 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	var b strings.Builder
 	b.WriteString("\n")
 	if u.Same {
-		t.hang(&b, "", fmt.Sprintf("The same files were kept already, as upload %d of %s: nothing is kept twice.", u.ID, day(u.Made)), plainInk)
+		t.hang(&b, "", fmt.Sprintf("The same files were kept already, as upload %d of %s: nothing is kept twice.", u.Number, day(u.Made)), plainInk)
 	} else {
 		t.hang(&b, "", fmt.Sprintf("Kept as upload %d: %s, %s of records kept before, %s kept before with the same content.",
-			u.ID, plural(k.counts[ledger.New], "new record"), plural(k.counts[ledger.NewVersion], "new version"),
+			u.Number, plural(k.counts[ledger.New], "new record"), plural(k.counts[ledger.NewVersion], "new version"),
 			number(k.counts[ledger.Same])), plainInk)
 	}
 	if n := k.counts[ledger.JobOnly]; n > 0 {
 		t.hang(&b, "", fmt.Sprintf("%s of the job sheet came without readings; theirs are kept already, and were not judged here.", plural(n, "record")), plainInk)
+	}
+	if n := k.counts[ledger.NoRow]; n > 0 {
+		t.hang(&b, "", fmt.Sprintf("%s of the job sheet %s without a row, here and in the ledger: not proven, and not kept. "+
+			"nilvolt review list --missing lists what was never handed in; --jobs-without-rows keeps it.",
+			plural(n, "record"), verb(n, "is", "are")), plainInk)
 	}
 	for _, n := range k.newer[:min(len(k.newer), mostNewer)] {
 		t.hang(&b, "  ", fmt.Sprintf("%s is now version %d; nilvolt review show %[1]s shows the versions beside each other", t.clean(n.Record), n.Number), plainInk)

@@ -29,11 +29,12 @@ evidence of each, and the decisions.`,
 // reviewListOptions are the flags of review list.
 type reviewListOptions struct {
 	ledgerFlags
-	filter ledger.Filter
-	week   string
-	all    bool
-	minAge int
-	format string
+	filter  ledger.Filter
+	week    string
+	all     bool
+	minAge  int
+	missing bool
+	format  string
 }
 
 func newReviewList(c *console) *cobra.Command {
@@ -47,8 +48,13 @@ since: live ones first, then by how many rules failed, then the oldest. This wee
 listed; --week names another week, --all lists those of all time. Weeks are those of
 ISO 8601, in UTC, by when the record began.
 
+--missing lists the records that a kept job sheet names and of which no row was ever
+handed in: planned, not done, or done and still to be handed in. Such a record proves
+nothing. The week is that in which the job sheet has it start.
+
 Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be read.`,
 		Example: `  nilvolt review list --ledger site.db --all
+  nilvolt review list --ledger site.db --missing --older 7
   nilvolt review list --ledger site.db --week 2026-W12 --rule reprove-missing --format json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -69,6 +75,7 @@ Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be 
 	f.StringVar(&o.filter.Technician, "technician", "", "only by this `technician`")
 	f.StringVar(&o.filter.Instrument, "instrument", "", "only with this `instrument`, indicator or proving source")
 	f.IntVar(&o.minAge, "older", 0, "only records that began more than so many `days` ago; all weeks")
+	f.BoolVar(&o.missing, "missing", false, "the records of job sheets of which no row was ever handed in")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
 	completeFlags(cmd)
 	return cmd
@@ -89,6 +96,9 @@ func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error 
 		return err
 	}
 	defer l.Close()
+	if o.missing {
+		return runMissing(ctx, l, o, c)
+	}
 	list, err := l.Review(ctx, o.filter)
 	if err != nil {
 		return err

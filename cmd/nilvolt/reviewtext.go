@@ -93,7 +93,7 @@ func orUnknown(text, what string) string {
 type itemJSON struct {
 	Record     string           `json:"record"`
 	Version    int              `json:"version"`
-	Upload     int64            `json:"upload"`
+	Upload     int              `json:"upload"`
 	Status     string           `json:"status"`
 	Started    string           `json:"started"`
 	Site       string           `json:"site"`
@@ -122,7 +122,7 @@ type decisionJSON struct {
 
 func jsonOf(i *ledger.Item) itemJSON {
 	out := itemJSON{
-		Record: i.Record, Version: i.Number, Upload: i.Upload, Status: i.Judgement.Status,
+		Record: i.Record, Version: i.Number, Upload: i.UploadNo, Status: i.Judgement.Status,
 		Started: time.Unix(i.Started, 0).UTC().Format(time.RFC3339), Site: i.Site, Technician: i.Technician,
 		Failed: i.Judgement.Failed, Open: !i.Closed(), Findings: i.Judgement.Findings, Decisions: []decisionJSON{},
 		Marks: []markJSON{},
@@ -232,7 +232,7 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 	word, ink := statusInk(i.Judgement.Status)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n%s  %s  version %d, upload %d of %s\n", t.paint(quietInk, t.rule(t.width)), t.paint(titleInk, t.clean(i.Record)),
-		t.paint(ink, word), i.Number, i.Upload, day(i.UploadMade))
+		t.paint(ink, word), i.Number, i.UploadNo, day(i.UploadMade))
 	fmt.Fprintf(&b, "%s, %s, %s to %s\n\n", t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")),
 		moment(i.Started), moment(i.Ended))
 	b.WriteString(t.picture(verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs(), 4))
