@@ -21,5 +21,6 @@
 //	across.go      what rules across records need to know of the others
 //	findings.go, sentences.go
 //	               findings put together, and what they say
+//	rowstate.go    what each row was taken for, for who shows a record
 //	catalogue.go   each rule in words, with its source
 package verify

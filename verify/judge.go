@@ -171,21 +171,9 @@ func (j *Judge) pairState(s *slot) PairState {
 	if p.Printed == "" {
 		p.Printed = r.Stage.Text
 	}
-	switch r.class {
-	case classDead:
-		p.State = Unproved
-		if s.good {
-			p.State = Good
-		}
-	case classCannotShow:
-		p.State = CannotShow
-	case classUnreadable:
-		p.State = Unread
-	case classResidual:
-		p.State = Residual
-	case classLive:
-		p.State = LiveRead
-	case classNone: // no dead test, which never counts
+	p.State = stateOf(r.class)
+	if s.good && r.class == classDead {
+		p.State = Good
 	}
 	return p
 }
