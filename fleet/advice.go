@@ -86,7 +86,7 @@ func (m *model) unsure(a, b int32) float64 {
 func (d *doubt) suspects(a, b int32) bool {
 	l := d.here.l
 	is := func(p int32) bool { return p == d.first.party || p == d.second.party }
-	return is(l.aParty[a]) != is(l.bParty[b])
+	return is(l.aParty[a]) != is(l.bParty[b]) && !l.parties[l.aParty[a]].past() && !l.parties[l.bParty[b]].past()
 }
 
 // within returns the best cross-proves of one suspect with an instrument of the
@@ -159,7 +159,8 @@ func (d *doubt) partner(suspect int32, l *layout) (CrossProve, bool) {
 	best := int32(-1)
 	for q := range l.parties {
 		p := int32(q)
-		if p == d.first.party || p == d.second.party || l.parties[p].unit == l.parties[suspect].unit {
+		if p == d.first.party || p == d.second.party || l.parties[p].unit == l.parties[suspect].unit ||
+			l.parties[p].past() || l.parties[suspect].past() {
 			continue
 		}
 		if best < 0 || l.parties[p].anchored && !l.parties[best].anchored ||

@@ -13,6 +13,11 @@
 // [Search] for whose fault it is, and [Advise] for the proofs that would settle a
 // doubt. What cannot be known from the proofs is said, never guessed.
 //
+// [Assess] is the way in: from all proofs, the register and a moment it makes the
+// assessment of each instrument, worst first. [Fleet.Plan] makes the service plan of them,
+// [Fleet.Readings] and [Fleet.Charts] what is drawn, and [LookBack] takes
+// [Assessment.Failure].
+//
 // Times are weeks as float64 from an origin that the caller chooses, errors are
 // percent of the expected voltage. The package knows no clock, file, network,
 // database or randomness.

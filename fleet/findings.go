@@ -67,6 +67,7 @@ type Findings struct {
 	Rank   int     // number of levels and faults that were estimated
 
 	model *model
+	shift []float64 // of each part, that the restraint asks for
 }
 
 // Search looks for faults in points, which must be in order of time.
@@ -109,7 +110,8 @@ func (m *model) findings(o SearchOptions) *Findings {
 		}
 	}
 	f.Parts = m.partition()
-	f.Levels = m.levels()
+	f.shift = m.medianShift(m.xa, m.xb)
+	f.Levels = m.levels(f.shift)
 	return f
 }
 
@@ -228,8 +230,7 @@ func (m *model) partition() []Part {
 }
 
 // levels returns the levels under the median restraint.
-func (m *model) levels() []Level {
-	shift := m.medianShift(m.xa, m.xb)
+func (m *model) levels(shift []float64) []Level {
 	var levels []Level
 	proofs := make([]int, len(m.xb))
 	for a, links := range m.normal.links {
@@ -291,23 +292,31 @@ func (f *Findings) Own(instrument string, unit bool) []Point {
 	if p < 0 {
 		return nil
 	}
-	shift := m.medianShift(m.xa, m.xb)
 	var points []Point
-	for _, i := range m.l.parties[p].rows {
+	f.own(int32(p), func(i int32, percent float64) {
 		pt := m.l.point(i)
-		part := m.normal.part[m.l.b[i]]
-		if part < 0 || m.normal.na[m.l.a[i]] == 0 {
-			continue // the other instrument has no level: nothing can be taken away
-		}
-		if unit {
-			pt.Percent -= m.xa[m.l.a[i]] - shift[part]
-		} else {
-			pt.Percent -= m.xb[m.l.b[i]] + shift[part]
-		}
-		for _, k := range m.fitsOf[m.l.other(int32(p), i)] {
-			pt.Percent -= m.fits[k].size * m.fits[k].at(pt.Week)
-		}
+		pt.Percent = percent
 		points = append(points, pt)
-	}
+	})
 	return points
+}
+
+// own calls do with each row of party p and its own part of the error there. Rows on
+// which the other instrument has no level are left out: nothing can be taken away.
+func (f *Findings) own(p int32, do func(i int32, percent float64)) {
+	m := f.model
+	for _, i := range m.l.parties[p].rows {
+		a, b := m.l.a[i], m.l.b[i]
+		part := m.normal.part[b]
+		if part < 0 || m.normal.na[a] == 0 {
+			continue
+		}
+		percent := m.l.y[i] - m.faultsOf(m.l.other(p, i), m.l.week[i])
+		if m.l.parties[p].unit {
+			percent -= m.xa[a] - f.shift[part]
+		} else {
+			percent -= m.xb[b] + f.shift[part]
+		}
+		do(i, percent)
+	}
 }

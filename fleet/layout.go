@@ -3,6 +3,7 @@ package fleet
 import (
 	"cmp"
 	"slices"
+	"strings"
 )
 
 // A party is an instrument as it takes part in proofs: as indicator or as unit.
@@ -12,6 +13,10 @@ type party struct {
 	anchored bool    // a verified reference: its level is known to be 0 and it is not to blame
 	rows     []int32 // its rows, in order of time
 }
+
+// past reports whether the party is an instrument before its last service, with which
+// no proof can be made any more.
+func (p *party) past() bool { return strings.Contains(p.id, earlier) }
 
 // A layout is the two-way arrangement of the points. Each instrument has a node
 // for each expected voltage, since its error at 50 V says little of that at
@@ -96,7 +101,7 @@ func (l *layout) addParties(keys []nodeKey, unit bool, references []string, node
 	index := make(map[nodeKey]int32, len(keys))
 	for i, k := range keys {
 		if i == 0 || keys[i-1].id != k.id {
-			l.parties = append(l.parties, party{id: k.id, unit: unit, anchored: slices.Contains(references, k.id)})
+			l.parties = append(l.parties, party{id: k.id, unit: unit, anchored: slices.Contains(references, plainID(k.id))})
 		}
 		index[k] = int32(i)
 		*nodes = append(*nodes, int32(len(l.parties)-1))

@@ -62,6 +62,17 @@ func (m *model) variance() float64 {
 	return m.rss / m.df()
 }
 
+// partOf returns the part of an indicator or unit node, -1 where it has no rows.
+func (m *model) partOf(node int32, unit bool) int32 {
+	if unit {
+		return m.normal.part[node]
+	}
+	if links := m.normal.links[node]; len(links) > 0 {
+		return m.normal.part[links[0].b]
+	}
+	return -1
+}
+
 // take takes one more column into the model and fits it anew.
 func (m *model) take(f fitted) { *m = *m.holding(append(slices.Clone(m.fits), f)) }
 

@@ -24,6 +24,8 @@ type Item struct {
 	// Working says that it is good to be used. One that is not is missed by nobody
 	// while it is on the bench.
 	Working bool
+
+	of int // place in Fleet.Instruments
 }
 
 // A Shop is what the service can do.

@@ -90,22 +90,27 @@ func (s *Series) count(p *Proof) {
 			continue
 		}
 		c := s.Counts[id]
-		c.Proofs++
-		if !p.Passed {
-			c.Failed++
-		}
-		if p.Retried {
-			c.Retried++
-		}
-		if p.Form == NoValue {
-			c.Unreadable++
-		}
-		if p.Source == record.Live {
-			c.OnLive++
-		}
-		if p.Source == "" || p.Source != record.Live && !(p.Expected > 0) {
-			c.Unknown++
-		}
+		c.add(p)
 		s.Counts[id] = c
+	}
+}
+
+// add counts one proof.
+func (c *Count) add(p *Proof) {
+	c.Proofs++
+	if !p.Passed {
+		c.Failed++
+	}
+	if p.Retried {
+		c.Retried++
+	}
+	if p.Form == NoValue {
+		c.Unreadable++
+	}
+	if p.Source == record.Live {
+		c.OnLive++
+	}
+	if p.Source == "" || p.Source != record.Live && !(p.Expected > 0) {
+		c.Unknown++
 	}
 }

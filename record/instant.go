@@ -324,6 +324,9 @@ func (d Date) IsSet() bool { return d.set }
 // After reports whether d is later than e.
 func (d Date) After(e Date) bool { return d.days > e.days }
 
+// DaysSince returns the days from e to d, negative where d is the earlier one.
+func (d Date) DaysSince(e Date) int { return int(d.days - e.days) }
+
 // AddDays returns the date n days after d.
 func (d Date) AddDays(n int) Date { return Date{days: d.days + int32(n), set: d.set} }
 

@@ -1,0 +1,193 @@
+package fleet
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"nilvolt/record"
+)
+
+// A ReviewMethod says how the interval from one service to the next is set.
+type ReviewMethod uint8
+
+// The methods. The zero one takes the interval of the register as it is; the others
+// are the first two of ILAC-G24:2022/OIML D 10.
+const (
+	RegisterInterval   ReviewMethod = iota
+	StaircaseReview                 // by the error at the moment against the tolerance, see Review.Staircase
+	ControlChartReview              // by drift and noise, see Review.ControlChart
+)
+
+// A DueReason says why an instrument is due for service.
+type DueReason uint8
+
+// The reasons. The zero DueReason is none.
+const (
+	NotDue       DueReason = iota
+	DueInterval            // the interval of the register ends
+	DueStaircase           // the interval ends that the staircase method gives
+	DueChart               // the interval ends that the control chart method gives
+	DueCrossing            // its error may leave the tolerance
+	DueFailing             // it fails its proofs too often
+)
+
+var dueWords = [...]string{"", "interval", "staircase", "control-chart", "crossing", "failing"}
+
+// String returns the reason in a word, as in "crossing"; "" for NotDue.
+func (r DueReason) String() string { return dueWords[r] }
+
+// A Due is a date of service with its reason. The zero Due is none.
+type Due struct {
+	Date   record.Date // the last day on which it may be used before
+	Reason DueReason
+}
+
+// compare orders dates of service, the earliest first and none last.
+func (d Due) compare(e Due) int {
+	switch {
+	case d.Date == e.Date:
+		return cmp.Compare(d.Reason, e.Reason)
+	case !e.Date.IsSet() || d.Date.IsSet() && e.Date.After(d.Date):
+		return -1
+	}
+	return 1
+}
+
+// Due returns the earliest date of service; the zero Due where nothing says when.
+func (a *Assessment) Due() Due {
+	if len(a.Dues) == 0 {
+		return Due{}
+	}
+	return a.Dues[0]
+}
+
+// Overdue reports whether the date of service has passed at a date.
+func (a *Assessment) Overdue(at record.Date) bool {
+	due := a.Due()
+	return due.Date.IsSet() && at.After(due.Date)
+}
+
+// dues fills in the dates of service.
+func (f *Fleet) dues(a *Assessment) {
+	add := func(date record.Date, reason DueReason) {
+		if date.IsSet() {
+			a.Dues = append(a.Dues, Due{date, reason})
+		}
+	}
+	add(f.intervalEnds(a))
+	today := f.AsOf.Date()
+	if a.Rate.TooOften {
+		add(today, DueFailing)
+	}
+	switch {
+	case a.Forecast == nil:
+	case a.Confirmed(): // the earliest that it may be out
+		add(laterOf(a.NotBefore.Date(), today), DueCrossing)
+	case a.Likely.IsSet(): // nothing is known of a fault: when it is as likely as not
+		add(laterOf(a.Likely.Date(), today), DueCrossing)
+	}
+	slices.SortStableFunc(a.Dues, Due.compare)
+}
+
+func laterOf(d, e record.Date) record.Date {
+	if d.IsSet() && e.After(d) {
+		return e
+	}
+	return d
+}
+
+// intervalEnds returns the end of the interval since the last service, reviewed as the
+// settings say. Proofs before use are checks in service, not calibrations (ILAC-G24,
+// method 4), and levels are relative where no verified reference anchors them; so a
+// review lengthens an interval only where a reference does.
+func (f *Fleet) intervalEnds(a *Assessment) (record.Date, DueReason) {
+	i := a.Registered
+	if i == nil || !i.Due().IsSet() {
+		return record.Date{}, NotDue
+	}
+	days, reason := 0, NotDue
+	switch s := f.Settings; {
+	case s.Method == StaircaseReview && a.Measured:
+		days, reason = s.Review.Staircase(i.IntervalDays, a.Error, a.Tolerance), DueStaircase
+	case s.Method == ControlChartReview && a.Forecast != nil:
+		c := a.Forecast
+		days, reason = s.Review.ControlChart(c.Drift, c.DriftError, c.Noise, a.Tolerance, s.Confidence), DueChart
+	}
+	if reason == NotDue || days > i.IntervalDays && !f.anchored(a) {
+		return i.Due(), DueInterval
+	}
+	return i.Serviced.AddDays(days), reason
+}
+
+func (f *Fleet) anchored(a *Assessment) bool { return a.Part >= 0 && f.Parts[a.Part].Anchored }
+
+// withdrawn reports whether the register says that the instrument is out of use at a date.
+func (a *Assessment) withdrawn(at record.Date) bool {
+	return a.Registered != nil && a.Registered.Withdrawn.IsSet() && !a.Registered.Withdrawn.After(at)
+}
+
+// conclude fills in dates, signs, what is unknown, and the state.
+func (f *Fleet) conclude(a *Assessment) {
+	a.Rivals = sortedSet(a.Rivals)
+	f.dues(a)
+	f.signs(a)
+	f.unknowns(a)
+	today := f.AsOf.Date()
+	switch {
+	case a.withdrawn(today):
+		a.State = StateWithdrawn
+	case a.Rate.TooOften:
+		a.State = StateFailing
+	case a.Confirmed() && a.Faults[0].Kind == Step:
+		a.State = StateStepped
+	case a.Confirmed():
+		a.State = StateDrifting
+	case a.Overdue(today):
+		a.State = StateOverdue
+	case len(a.Rivals) > 0 || slices.Contains(a.Unknown, UnknownNoProofs) || a.tooFew():
+		a.State = StateCannotTell
+	case len(a.Signs) > 0:
+		a.State = StateWatch
+	default:
+		a.State = StateSteady
+	}
+}
+
+// tooFew reports whether there are too few proofs to say that nothing has changed.
+func (a *Assessment) tooFew() bool {
+	return a.tracked.numeric < 2*minSide && a.Steps < 2*minSide
+}
+
+func (f *Fleet) signs(a *Assessment) {
+	add := func(is bool, s Sign) {
+		if is {
+			a.Signs = append(a.Signs, s)
+		}
+	}
+	add(slices.ContainsFunc(a.Faults, func(x DatedFault) bool { return x.Clear && !x.Confirmed }), SignUnconfirmed)
+	add(f.chartSignals(a), SignChart)
+	add(a.Rate.Signal, SignFailing)
+	add(a.Measured && math.Abs(a.Error) > f.Settings.Review.Within*a.Tolerance, SignNearLimit)
+	add(a.Forecast != nil && a.Forecast.OutBy(f.window.until+quarter) >= 0.5, SignSoonOut)
+}
+
+func (f *Fleet) unknowns(a *Assessment) {
+	add := func(is bool, u Unknown) {
+		if is {
+			a.Unknown = append(a.Unknown, u)
+		}
+	}
+	none := a.Count.Proofs == 0
+	stepsOnly := a.Steps > 0 && a.tracked.numeric == 0
+	add(none, UnknownNoProofs)
+	add(!none && !stepsOnly && a.tracked.numeric < 2*minSide, UnknownFewProofs)
+	add(stepsOnly, UnknownStepsOnly)
+	if a.Part >= 0 {
+		add(!f.Parts[a.Part].Anchored, UnknownCommon)
+		add(f.Parts[a.Part].Alone, UnknownAlone)
+		add(len(f.Parts) > 1, UnknownOtherParts)
+	}
+	add(a.Registered == nil, UnknownRegister)
+	add(a.Forecast == nil || !a.NotBefore.IsSet(), UnknownCrossingDate)
+}

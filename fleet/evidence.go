@@ -1,0 +1,251 @@
+package fleet
+
+import (
+	"cmp"
+	"iter"
+	"maps"
+	"math"
+	"math/bits"
+	"slices"
+	"strings"
+	"time"
+
+	"nilvolt/record"
+)
+
+// Evidence is what an assessment goes by besides its settings.
+type Evidence struct {
+	// Proofs are all proofs, in any order; those without a time and those after AsOf are
+	// left out. They are gone through once, and twice where AsOf is not set.
+	Proofs   iter.Seq[Proof]
+	Register record.Register // may be nil
+	// Services are the days on which instruments were serviced, by id, as far as they are
+	// known besides those of the register.
+	Services map[string][]record.Date
+	AsOf     record.Instant // the moment; where it is not set, the last proof
+}
+
+// earlier parts the id of an instrument from the day of a service before which it is
+// meant: what was adjusted or mended then is, for the search, another instrument.
+const earlier = "\x00"
+
+// plainID returns the id without the day of a service.
+func plainID(id string) string {
+	id, _, _ = strings.Cut(id, earlier)
+	return id
+}
+
+// A window is what the proofs say, sorted out for an assessment.
+type window struct {
+	settings Settings
+	register record.Register
+	services map[string][]record.Date // by instrument, ascending, up to asOf
+	asOf     record.Instant
+	origin   record.Instant // Monday 00:00 UTC; week 0
+	until    float64        // week just after asOf
+	points   []Point        // of the window, in order of time
+	trials   []trial        // of the window, in order of time
+	parties  map[role]*tracked
+	tracked  []*tracked // by number
+}
+
+// A role is an instrument as it takes part in proofs.
+type role struct {
+	id   string
+	unit bool
+}
+
+// tracked is what is counted of one role.
+type tracked struct {
+	role
+	number      int32
+	count       Count
+	first, last record.Instant // proofs
+	numeric     int            // points within the window and since the last service
+	steps       int            // proofs of the window that showed a step
+	low, high   float64        // percent: what the steps leave for the error
+	days        []uint64       // days of the window on which it was used, a bit each
+}
+
+// A trial is a proof of which it is known whether it passed.
+type trial struct {
+	week float64
+	of   [2]int32 // numbers of indicator and unit; -1 for none, and before its last service
+	// failed is whether it did not pass.
+	failed bool
+}
+
+// gather sorts the evidence out.
+func gather(from Evidence, s Settings) *window {
+	e := &window{settings: s, register: from.Register, asOf: from.AsOf, parties: map[role]*tracked{}}
+	if !e.asOf.IsSet() {
+		for p := range from.Proofs {
+			if p.Time.IsSet() && (!e.asOf.IsSet() || e.asOf.Before(p.Time)) {
+				e.asOf = p.Time
+			}
+		}
+	}
+	e.setOrigin()
+	e.setServices(from)
+	for _, id := range slices.Sorted(maps.Keys(e.register)) {
+		e.party(role{id, e.register[id].Kind == record.ProvingUnit})
+	}
+	for p := range from.Proofs {
+		if p.Time.IsSet() && p.Time.Compare(e.asOf) <= 0 {
+			e.add(&p)
+		}
+	}
+	slices.SortStableFunc(e.points, func(a, b Point) int { return cmp.Compare(a.Week, b.Week) })
+	slices.SortStableFunc(e.trials, func(a, b trial) int { return cmp.Compare(a.week, b.week) })
+	return e
+}
+
+// setServices gathers the days of service up to asOf.
+func (e *window) setServices(from Evidence) {
+	e.services = map[string][]record.Date{}
+	today := e.asOf.Date()
+	add := func(id string, day record.Date) {
+		if day.IsSet() && !day.After(today) && !slices.Contains(e.services[id], day) {
+			e.services[id] = append(e.services[id], day)
+		}
+	}
+	for id, days := range from.Services {
+		for _, day := range days {
+			add(id, day)
+		}
+	}
+	for id, i := range from.Register {
+		add(id, i.Serviced)
+	}
+	for _, days := range e.services {
+		slices.SortFunc(days, func(a, b record.Date) int { return a.DaysSince(b) })
+	}
+}
+
+// setOrigin puts week 0 on the Monday with which the window begins, in UTC.
+func (e *window) setOrigin() {
+	if !e.asOf.IsSet() {
+		return
+	}
+	const day = 24 * 3600
+	begin := e.asOf.Unix() - int64(e.settings.Window)*7*day
+	days := int64(math.Floor(float64(begin) / day))
+	days -= ((days+3)%7 + 7) % 7 // 1970-01-01 was a Thursday
+	e.origin = record.NewInstant(days*day, 0, 0)
+	e.until = math.Nextafter(Weeks(e.asOf, e.origin), math.Inf(1))
+}
+
+// instant returns the time of a week.
+func (e *window) instant(week float64) record.Instant {
+	return e.origin.Add(time.Duration(week * float64(7*24*time.Hour)))
+}
+
+func (e *window) party(r role) *tracked {
+	t := e.parties[r]
+	if t == nil {
+		t = &tracked{role: r, number: int32(len(e.tracked)), low: math.Inf(-1), high: math.Inf(1)}
+		e.parties[r] = t
+		e.tracked = append(e.tracked, t)
+	}
+	return t
+}
+
+func (e *window) add(p *Proof) {
+	week := Weeks(p.Time, e.origin)
+	var sides [2]*tracked
+	if p.Indicator != "" {
+		sides[0] = e.party(role{p.Indicator, false})
+	}
+	if p.Source != "" && p.Source != record.Live && p.Source != p.Indicator {
+		sides[1] = e.party(role{p.Source, true})
+	}
+	for _, t := range sides {
+		if t != nil {
+			t.see(p, week)
+		}
+	}
+	if week < 0 || sides[0] == nil {
+		return
+	}
+	e.try(p, week, sides)
+	if sides[1] == nil {
+		return
+	}
+	if percent, ok := p.Error(); ok {
+		e.points = append(e.points, Point{
+			e.sinceService(sides[0], p), e.sinceService(sides[1], p), p.Expected, week, percent,
+		})
+	}
+	if low, high, ok := p.ErrorInterval(); ok {
+		sides[0].steps++
+		sides[0].low, sides[0].high = max(sides[0].low, low), min(sides[0].high, high)
+	}
+}
+
+func (e *window) try(p *Proof, week float64, sides [2]*tracked) {
+	t := trial{week: week, of: [2]int32{-1, -1}, failed: !p.Passed}
+	for k, side := range sides {
+		if side != nil && !e.before(side.role, p.Time).IsSet() {
+			t.of[k] = side.number
+		}
+	}
+	e.trials = append(e.trials, t)
+}
+
+// sinceService returns the id under which an instrument takes part in a numeric proof,
+// and counts it where it is of the time since its last service.
+func (e *window) sinceService(t *tracked, p *Proof) string {
+	if day := e.before(t.role, p.Time); day.IsSet() {
+		return t.id + earlier + day.String()
+	}
+	t.numeric++
+	return t.id
+}
+
+// before returns the day of the first service of an instrument that an instant lies
+// before the end of; not set where there is none.
+func (e *window) before(r role, at record.Instant) record.Date {
+	days := e.services[r.id]
+	if len(days) == 0 {
+		return record.Date{}
+	}
+	today := at.Date()
+	for _, day := range days {
+		if !today.After(day) {
+			return day
+		}
+	}
+	return record.Date{}
+}
+
+// use returns the days of use of an instrument a day, since the first proof of the window.
+func (e *window) use(t *tracked) float64 {
+	used := 0
+	for _, word := range t.days {
+		used += bits.OnesCount64(word)
+	}
+	begin := 0.0
+	if len(e.trials) > 0 {
+		begin = math.Floor(e.trials[0].week * daysPerWeek)
+	}
+	return float64(used) / max(1, math.Ceil(e.until*daysPerWeek)-begin)
+}
+
+// see counts one proof.
+func (t *tracked) see(p *Proof, week float64) {
+	t.count.add(p)
+	if !t.first.IsSet() || p.Time.Before(t.first) {
+		t.first = p.Time
+	}
+	if t.last.Before(p.Time) || !t.last.IsSet() {
+		t.last = p.Time
+	}
+	if week < 0 {
+		return
+	}
+	day := int(week * daysPerWeek)
+	for len(t.days) <= day/64 {
+		t.days = append(t.days, 0)
+	}
+	t.days[day/64] |= 1 << (day % 64)
+}
