@@ -85,7 +85,7 @@ func tree(t *testing.T, dir string) map[string]string {
 // Killed at any moment, an export leaves whole files only, and the next one makes of
 // the folder what it would be without the kill.
 func TestExportKilled(t *testing.T) {
-	program := program(t)
+	program := plainProgram(t)
 	ledger, _ := ledgerOf(t, program, 800)
 	clean := filepath.Join(t.TempDir(), "clean")
 	begun := time.Now()

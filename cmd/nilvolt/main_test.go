@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -20,8 +22,48 @@ import (
 var update = flag.Bool("update", false, "write what the commands print into the scripts; read the difference before it is committed")
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"nilvolt": main})
+	testscript.Main(tidying{m}, map[string]func(){"nilvolt": main})
 }
+
+// tidying runs the tests and removes what they have built.
+type tidying struct{ m *testing.M }
+
+func (t tidying) Run() int {
+	code := t.m.Run()
+	if path, ok := built.Load().(string); ok {
+		os.RemoveAll(filepath.Dir(path))
+	}
+	return code
+}
+
+// built is the path of the program that buildPlain has built, a string.
+var built atomic.Value
+
+// plainProgram returns the path of nilvolt without the race detector, which makes a
+// process start many times slower: some tests start hundreds.
+func plainProgram(t *testing.T) string {
+	t.Helper()
+	path, err := buildPlain()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// buildPlain builds it once.
+var buildPlain = sync.OnceValues(func() (string, error) {
+	dir, err := os.MkdirTemp("", "nilvolt-test-")
+	if err != nil {
+		return "", err
+	}
+	path := filepath.Join(dir, "nilvolt")
+	built.Store(path)
+	out, err := exec.Command("go", "build", "-buildvcs=false", "-o", path, ".").CombinedOutput()
+	if err != nil {
+		err = fmt.Errorf("%w: %s", err, out)
+	}
+	return path, err
+})
 
 // TestScripts runs the command lines of testdata, which are the specification of
 // the commands.
