@@ -26,6 +26,7 @@ type console struct {
 
 	getenv func(string) string
 	now    func() time.Time
+	zone   *time.Location // of times for people; nil is UTC
 }
 
 // newConsole returns the console of the process.
@@ -34,7 +35,7 @@ func newConsole() *console {
 		in: os.Stdin, out: bufio.NewWriterSize(results{os.Stdout}, 64<<10), err: os.Stderr,
 		outIsTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errIsTerminal: term.IsTerminal(int(os.Stderr.Fd())),
-		getenv:        os.Getenv, now: time.Now,
+		getenv:        os.Getenv, now: time.Now, zone: time.Local,
 	}
 	if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
 		c.columns = width
@@ -75,7 +76,7 @@ func (c *console) theme() theme {
 		narrowest = 40  // below it a table is no table
 		widest    = 110 // longer lines are hard to read
 	)
-	t := theme{width: usual, colour: c.outIsTerminal && c.getenv("NO_COLOR") == "" && c.getenv("TERM") != "dumb"}
+	t := theme{width: usual, zone: c.location(), colour: c.outIsTerminal && c.getenv("NO_COLOR") == "" && c.getenv("TERM") != "dumb"}
 	if c.columns > 0 {
 		t.width = min(max(c.columns, narrowest), widest)
 	}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 
 	"nilvolt/ledger"
 	"nilvolt/record"
@@ -104,7 +103,7 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	u := keep.upload
 	if k.report == nil {
 		if u.Same {
-			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.Number, day(u.Made))
+			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.Number, k.c.theme().day(u.Made))
 		}
 		return nil
 	}
@@ -115,7 +114,7 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	var b strings.Builder
 	b.WriteString("\n")
 	if u.Same {
-		t.hang(&b, "", fmt.Sprintf("The same files were kept already, as upload %d of %s: nothing is kept twice.", u.Number, day(u.Made)), plainInk)
+		t.hang(&b, "", fmt.Sprintf("The same files were kept already, as upload %d of %s: nothing is kept twice.", u.Number, t.day(u.Made)), plainInk)
 	} else {
 		t.hang(&b, "", fmt.Sprintf("Kept as upload %d: %s, %s of records kept before, %s kept before with the same content.",
 			u.Number, plural(k.counts[ledger.New], "new record"), plural(k.counts[ledger.NewVersion], "new version"),
@@ -138,9 +137,6 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	_, err := k.c.out.WriteString(b.String())
 	return err
 }
-
-// day returns the date of a time as the ledger keeps it.
-func day(made string) string { return made[:min(len(made), len(time.DateOnly))] }
 
 // mostRemarks is how many changes and overlaps are listed.
 const mostRemarks = 20
@@ -170,20 +166,20 @@ func changeText(g ledger.Change) string {
 
 // listOverlaps tells who or what was at two sites at once.
 func listOverlaps(c *console, list []ledger.Overlap) {
-	t := theme{unicode: c.theme().unicode}
+	t := theme{unicode: c.theme().unicode, zone: c.location()}
 	for _, o := range list[:min(len(list), mostRemarks)] {
-		fmt.Fprintln(c.err, t.clean(overlapText(o)))
+		fmt.Fprintln(c.err, t.clean(t.overlapText(o)))
 	}
 	if more := len(list) - mostRemarks; more > 0 {
 		fmt.Fprintln(c.err, "and "+plural(more, "more record")+" at two sites at once")
 	}
 }
 
-func overlapText(o ledger.Overlap) string {
+func (t theme) overlapText(o ledger.Overlap) string {
 	what := "technician"
 	if o.Instrument {
 		what = "instrument"
 	}
 	return fmt.Sprintf("%s %s was at two sites at once: %s at %s and %s at %s, %s",
-		what, o.Who, o.Record, o.Site, o.Other, o.Elsewhere, time.Unix(o.Started, 0).UTC().Format(time.RFC3339))
+		what, o.Who, o.Record, o.Site, o.Other, o.Elsewhere, t.moment(o.Started))
 }

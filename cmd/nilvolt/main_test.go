@@ -76,6 +76,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			demo, err := filepath.Abs("../../fixtures/demo")
 			env.Setenv("DEMO", demo)
+			env.Setenv("TZ", "UTC")
 			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){

@@ -158,7 +158,7 @@ func printMissing(c *console, list []*missingJob, planned int) {
 		pos.Column = 0
 		when := "no time"
 		if m.begin() != 0 {
-			when = moment(m.begin())
+			when = t.moment(m.begin())
 		}
 		t.hang(&b, "  ", t.clean(fmt.Sprintf("%s  %s, %s, %s (%s, upload %d)", m.Record, when, orUnknown(m.Site, "site"),
 			orUnknown(m.Technician, "technician"), pos, m.upload)), plainInk)

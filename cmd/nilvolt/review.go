@@ -29,6 +29,7 @@ evidence of each, and the decisions.`,
 // reviewListOptions are the flags of review list.
 type reviewListOptions struct {
 	ledgerFlags
+	zone    zoneFlag
 	filter  ledger.Filter
 	week    string
 	all     bool
@@ -46,7 +47,8 @@ func newReviewList(c *console) *cobra.Command {
 instrument that failed (nilvolt instruments lookback), and that nobody has decided on
 since: live ones first, then by how many rules failed, then the oldest. This week's records are
 listed; --week names another week, --all lists those of all time. Weeks are those of
-ISO 8601, in UTC, by when the record began.
+ISO 8601, by when the record began; they begin at midnight of the zone in which times
+are shown.
 
 --missing lists the records that a kept job sheet names and of which no row was ever
 handed in: planned, not done, or done and still to be handed in. Such a record proves
@@ -66,6 +68,7 @@ Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be 
 	}
 	f := cmd.Flags()
 	o.register(f, false)
+	o.zone.register(f)
 	f.StringVar(&o.week, "week", "", "the `week` that records began in, such as 2026-W12; this week if not given")
 	f.BoolVar(&o.all, "all", false, "records of all time")
 	f.BoolVar(&o.filter.Closed, "decided", false, "those that were decided on as well")
@@ -88,7 +91,10 @@ func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error 
 			return hint("nilvolt verify --explain all lists the rules", "no rule is called %q", o.filter.Rule)
 		}
 	}
-	if err := o.setTimes(c.now()); err != nil {
+	if err := o.zone.set(c); err != nil {
+		return err
+	}
+	if err := o.setTimes(c.now().In(c.location())); err != nil {
 		return err
 	}
 	l, err := o.open(ctx, c, false)
@@ -154,7 +160,7 @@ func (o *reviewListOptions) setTimes(now time.Time) error {
 	monday := mondayOf(now)
 	if o.week != "" {
 		var err error
-		if monday, err = parseWeek(o.week); err != nil {
+		if monday, err = parseWeek(o.week, now.Location()); err != nil {
 			return err
 		}
 	}
@@ -166,16 +172,15 @@ func (o *reviewListOptions) setTimes(now time.Time) error {
 	return nil
 }
 
-// mondayOf returns the beginning of the week of t.
+// mondayOf returns the beginning of the week of t, in its zone.
 func mondayOf(t time.Time) time.Time {
-	t = t.UTC()
 	back := (int(t.Weekday()) + 6) % 7
-	return time.Date(t.Year(), t.Month(), t.Day()-back, 0, 0, 0, 0, time.UTC)
+	return time.Date(t.Year(), t.Month(), t.Day()-back, 0, 0, 0, 0, t.Location())
 }
 
-// parseWeek reads a week such as 2026-W12 and returns its Monday.
+// parseWeek reads a week such as 2026-W12 and returns its Monday in a zone.
 // Source: ISO 8601: week 1 is that with 4 January in it.
-func parseWeek(text string) (time.Time, error) {
+func parseWeek(text string, zone *time.Location) (time.Time, error) {
 	bad := hint("write the year and the week as in 2026-W12", "%q is no week", text)
 	year, week, found := strings.Cut(text, "-W")
 	y, err1 := strconv.Atoi(year)
@@ -183,7 +188,7 @@ func parseWeek(text string) (time.Time, error) {
 	if !found || len(year) != 4 || len(week) != 2 || errors.Join(err1, err2) != nil || w < 1 {
 		return time.Time{}, bad
 	}
-	monday := mondayOf(time.Date(y, 1, 4, 0, 0, 0, 0, time.UTC)).AddDate(0, 0, 7*(w-1))
+	monday := mondayOf(time.Date(y, 1, 4, 0, 0, 0, 0, zone)).AddDate(0, 0, 7*(w-1))
 	if inYear, inWeek := monday.ISOWeek(); inYear != y || inWeek != w {
 		return time.Time{}, bad
 	}

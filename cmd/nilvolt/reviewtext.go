@@ -15,9 +15,6 @@ import (
 	"nilvolt/verify"
 )
 
-// moment writes Unix seconds as a time.
-func moment(sec int64) string { return time.Unix(sec, 0).UTC().Format("2006-01-02T15:04Z") }
-
 // statusInk is how a kept status is painted.
 func statusInk(status string) (string, ink) {
 	for _, s := range []record.Status{record.Compliant, record.NonCompliant, record.LiveFound} {
@@ -55,7 +52,7 @@ func printItems(c *console, list []*ledger.Item) {
 	fmt.Fprintln(c.out, t.paint(titleInk, plural(len(list), "record")+", worst first."))
 	for _, i := range list {
 		word, ink := statusInk(i.Judgement.Status)
-		fmt.Fprintf(c.out, "\n%s  %s  %s, %s, %s\n", t.paint(titleInk, t.clean(nameOf(i))), t.paint(ink, word), moment(i.Started),
+		fmt.Fprintf(c.out, "\n%s  %s  %s, %s, %s\n", t.paint(titleInk, t.clean(nameOf(i))), t.paint(ink, word), t.moment(i.Started),
 			t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")))
 		var b strings.Builder
 		if len(i.Judgement.Failed) > 0 {
@@ -165,6 +162,7 @@ func printItemsCSV(c *console, list []*ledger.Item) {
 
 func newReviewShow(c *console) *cobra.Command {
 	var flags ledgerFlags
+	var zone zoneFlag
 	var format string
 	cmd := &cobra.Command{
 		Use:   "show RECORD --ledger WHERE",
@@ -176,6 +174,9 @@ rows in the order of time, how it was judged before, and what was decided on it.
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if format != "text" && format != "json" {
 				return hint("the formats of review show are text and json", "no format is called %q", format)
+			}
+			if err := zone.set(c); err != nil {
+				return err
 			}
 			l, err := flags.open(cmd.Context(), c, false)
 			if err != nil {
@@ -201,6 +202,7 @@ rows in the order of time, how it was judged before, and what was decided on it.
 		},
 	}
 	flags.register(cmd.Flags(), false)
+	zone.register(cmd.Flags())
 	cmd.Flags().StringVar(&format, "format", "text", "`format` of the result: text or json")
 	return cmd
 }
@@ -232,9 +234,9 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 	word, ink := statusInk(i.Judgement.Status)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n%s  %s  version %d, upload %d of %s\n", t.paint(quietInk, t.rule(t.width)), t.paint(titleInk, t.clean(i.Record)),
-		t.paint(ink, word), i.Number, i.UploadNo, day(i.UploadMade))
+		t.paint(ink, word), i.Number, i.UploadNo, t.day(i.UploadMade))
 	fmt.Fprintf(&b, "%s, %s, %s to %s\n\n", t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")),
-		moment(i.Started), moment(i.Ended))
+		t.moment(i.Started), t.moment(i.Ended))
 	b.WriteString(t.picture(verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs(), 4))
 	b.WriteString("\n")
 	t.marks(&b, " -  ", i.Marks)
@@ -242,7 +244,7 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 	t.timeline(&b, rec)
 	t.history(&b, judgements, judgings)
 	for _, d := range i.Decisions {
-		t.hang(&b, "decided     ", t.clean(fmt.Sprintf("%s by %s, %s: %s", d.Kind, d.By, d.Made, d.Reason)), plainInk)
+		t.hang(&b, "decided     ", t.clean(fmt.Sprintf("%s by %s, %s: %s", d.Kind, d.By, t.stamp(d.Made), d.Reason)), plainInk)
 	}
 	if w := waiting(i); w != "" && !i.Closed() {
 		t.hang(&b, "waits for   ", t.clean(w), titleInk)
@@ -292,6 +294,21 @@ func (t theme) timeline(b *strings.Builder, rec *record.Record) {
 	b.WriteString("\n")
 }
 
+// causeText says why a record was judged.
+func causeText(cause ledger.Cause) string {
+	switch cause {
+	case ledger.Ingest:
+		return "when it came in"
+	case ledger.Neighbour:
+		return "when a later upload threw light on it"
+	case ledger.Again:
+		return "anew"
+	case ledger.Reread:
+		return "anew, its files saying something else than when it came in"
+	}
+	return string(cause)
+}
+
 // history writes how a version was judged, one time after the other.
 func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgings []ledger.Judging) {
 	for i, j := range judgements {
@@ -300,6 +317,6 @@ func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgin
 		if g.Policy != 0 {
 			policy = keptName(g.Policy) + " as policy"
 		}
-		t.hang(b, "judged      ", fmt.Sprintf("%s: %s, by rules %s and %s (%s)", g.Made, j.Status, g.Rules, policy, g.Cause), quietInk)
+		t.hang(b, "judged      ", fmt.Sprintf("%s: %s, %s, by rules %s and %s", t.stamp(g.Made), j.Status, causeText(g.Cause), g.Rules, policy), quietInk)
 	}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 
 	"golang.org/x/text/width"
@@ -14,7 +15,8 @@ import (
 type theme struct {
 	width   int // columns that a line may take
 	colour  bool
-	unicode bool // marks and data beyond ASCII may be printed
+	unicode bool           // marks and data beyond ASCII may be printed
+	zone    *time.Location // of times; nil is UTC
 }
 
 // An ink is what a piece of text is printed for.
