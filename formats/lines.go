@@ -31,7 +31,7 @@ type Lines struct {
 	head    string // lines from the header (or what stands above it) on, each ended by LF
 	header  string // the canonical header; blank before it has come
 	settled bool   // a row was decoded: from now on every row has its number of fields
-	refused error // why no line can be read any more
+	refused error  // why no line can be read any more
 }
 
 // NewLines returns a decoder for the lines of an instrument. name is what messages
