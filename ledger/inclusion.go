@@ -36,6 +36,13 @@ type ProvedLeaf struct {
 
 // Prove returns the proof of a version and its newest judgement.
 func (l *Ledger) Prove(ctx context.Context, version int64) (*Inclusion, error) {
+	return l.ProveJudgement(ctx, version, 0)
+}
+
+// ProveJudgement returns the proof of a version and one of its judgements, the newest
+// for 0. Where there is no such version, or no such judgement of it, it is
+// ErrNoSuchVersion.
+func (l *Ledger) ProveJudgement(ctx context.Context, version, judgement int64) (*Inclusion, error) {
 	tx, err := l.snapshot(ctx)
 	if err != nil {
 		return nil, err
@@ -49,15 +56,23 @@ func (l *Ledger) Prove(ctx context.Context, version int64) (*Inclusion, error) {
 		return nil, ErrNoSuchVersion
 	}
 	item := list[0]
-	out := &Inclusion{Record: item.Record, Number: item.Number, Status: item.Judgement.Status}
+	if judgement == 0 {
+		judgement = item.Judgement.ID
+	}
+	out := &Inclusion{Record: item.Record, Number: item.Number}
 	var digest []byte
 	var copyKey sql.NullInt64
 	err = tx.QueryRowContext(ctx, `SELECT digest, evidence, copy_key FROM version WHERE leaf = $1`, version).Scan(&digest, &out.Evidence, &copyKey)
 	if err != nil {
 		return nil, err
 	}
+	var judging int64
 	var failed, findings string
-	err = tx.QueryRowContext(ctx, `SELECT failed, findings FROM judgement WHERE leaf = $1`, item.Judgement.ID).Scan(&failed, &findings)
+	err = tx.QueryRowContext(ctx, `SELECT judging, status, failed, findings FROM judgement WHERE leaf = $1 AND version = $2`, judgement, version).
+		Scan(&judging, &out.Status, &failed, &findings)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, ErrNoSuchVersion
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -75,9 +90,8 @@ func (l *Ledger) Prove(ctx context.Context, version int64) (*Inclusion, error) {
 	if err != nil {
 		return nil, err
 	}
-	j := item.Judgement
-	judgement, err := prove(j.ID, judgementLeaf(j.Judging, version, j.Status, failed, findings))
-	out.Judgement = &judgement
+	proved, err := prove(judgement, judgementLeaf(judging, version, out.Status, failed, findings))
+	out.Judgement = &proved
 	return out, err
 }
 
