@@ -14,8 +14,8 @@ const (
 	pageHeight   = 297.0
 	marginLeft   = 20.0
 	marginRight  = 14.0
-	marginTop    = 19.0 // the running head stands in it
-	marginBottom = 17.0 // the running foot stands in it
+	marginTop    = 16.0 // the running head stands in it
+	marginBottom = 14.0 // the running foot stands in it
 	bodyWidth    = pageWidth - marginLeft - marginRight
 	bodyHeight   = pageHeight - marginTop - marginBottom
 )
@@ -24,13 +24,13 @@ const (
 const (
 	sizeText  = 8.5
 	sizeSmall = 7.0
-	sizeTitle = 17.0
-	sizePart  = 11.0
+	sizeTitle = 16.0
+	sizePart  = 10.5
 	sizeInner = 9.0
 )
 
 const (
-	leading     = 1.32 // from line to line, in sizes
+	leading     = 1.25 // from line to line, in sizes
 	millimetres = 25.4 / 72
 )
 
@@ -93,9 +93,10 @@ func (p *sheetOfPaper) need(height float64) {
 // measure returns the height of blocks in a column of a width.
 func (p *sheetOfPaper) measure(blocks []block, width float64) float64 {
 	q := *p
-	q.dry, q.width, q.y = true, width, marginTop
+	const below = marginTop + 1 // not at the top, where a heading leaves no room above it
+	q.dry, q.width, q.y = true, width, below
 	q.blocks(blocks)
-	return q.y - marginTop
+	return q.y - below
 }
 
 // running writes the running heads and feet, when the number of pages is known. They
@@ -112,8 +113,8 @@ func (p *sheetOfPaper) running(d *Document) {
 			left  words
 			right words
 		}{
-			{marginTop - 6, d.head, nil},
-			{pageHeight - marginBottom + 8, d.foot, number},
+			{marginTop - 5, d.head, nil},
+			{pageHeight - marginBottom + 6.5, d.foot, number},
 		} {
 			space := bodyWidth - widthOf(line.right, size) - 4
 			if left := lay(line.left, size, space); len(line.left) > 0 {
@@ -124,8 +125,8 @@ func (p *sheetOfPaper) running(d *Document) {
 				p.write(pageWidth-marginRight-right.width, line.y, right, line.right, sizeSmall, dark)
 			}
 		}
-		p.rule(marginLeft, marginTop-4, pageWidth-marginRight, marginTop-4, 0.15, mid)
-		p.rule(marginLeft, pageHeight-marginBottom+4.5, pageWidth-marginRight, pageHeight-marginBottom+4.5, 0.15, mid)
+		p.rule(marginLeft, marginTop-3.6, pageWidth-marginRight, marginTop-3.6, 0.15, mid)
+		p.rule(marginLeft, pageHeight-marginBottom+3.2, pageWidth-marginRight, pageHeight-marginBottom+3.2, 0.15, mid)
 		p.pdf.RawWriteStr("EMC")
 	}
 }

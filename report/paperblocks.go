@@ -69,7 +69,7 @@ func (p *sheetOfPaper) heading(h heading, next []block) {
 	case 1:
 		points, above, below = sizeTitle, 0.0, 1.5
 	case 2:
-		points, above, below = sizePart, 3.2, 1.2
+		points, above, below = sizePart, 1.7, 0.6
 	}
 	w := bold(h.text)
 	if p.y == marginTop {
@@ -149,7 +149,7 @@ func (p *sheetOfPaper) facts(f facts) {
 	for _, one := range f.list {
 		name = max(name, widthOf(say("%s", one.name), sizeSmall*millimetres))
 	}
-	name = min(name, column*0.45)
+	name = min(name+0.1, column*0.45)
 	for start := 0; start < len(f.list); start += n {
 		line := f.list[start:min(start+n, len(f.list))]
 		height := 0.0
@@ -237,7 +237,7 @@ func (p *sheetOfPaper) beside(b beside) {
 
 // signatures sets lines to be signed.
 func (p *sheetOfPaper) signatures(s signatures) {
-	const height = 12.0
+	const height = 9.6
 	shares := []struct {
 		name  string
 		share float64
@@ -246,13 +246,13 @@ func (p *sheetOfPaper) signatures(s signatures) {
 		p.need(height)
 		const label = 38.0
 		top := p.y
-		p.y = top + height - 4.2 - sizeText*millimetres
+		p.y = top + height - 3.9 - sizeText*millimetres
 		p.text(stress(who), sizeText, p.x, label-3, black)
 		x := p.x + label
 		for _, part := range shares {
 			width := (p.width - label) * part.share
-			p.rule(x, top+height-3.6, x+width-4, top+height-3.6, 0.2, black)
-			p.y = top + height - 3.3
+			p.rule(x, top+height-3.3, x+width-4, top+height-3.3, 0.2, black)
+			p.y = top + height - 3.1
 			p.text(say("%s", part.name), sizeSmall, x, width, dark)
 			x += width
 		}

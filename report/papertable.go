@@ -2,8 +2,8 @@ package report
 
 // The room around the text of a cell, and the lines of a table.
 const (
-	cellSide  = 1.1
-	cellAbove = 0.45
+	cellSide  = 1.0
+	cellAbove = 0.32
 	thinRule  = 0.12
 )
 
@@ -47,7 +47,7 @@ func (p *sheetOfPaper) table(t *table) {
 		}
 		p.arrive(r.id)
 		if r.strong && height <= p.room() {
-			p.area(p.x, p.y, p.width, height, faint, 0)
+			p.area(p.x, p.y+thinRule/2, p.width, height-thinRule/2, faint, 0)
 		}
 		p.cells(t, r.cells, widths, size, height)
 		p.rule(p.x, p.y, p.x+p.width, p.y, thinRule, pale)
