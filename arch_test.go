@@ -31,12 +31,11 @@ var house = map[string]level{
 	"fleet":    {pure: true, imports: []string{"record"}},
 	"clocks":   {pure: true, imports: []string{"record"}},
 	"ingest":   {imports: []string{"record", "formats", "clocks"}},
-	"capture":  {imports: []string{"record", "formats", "verify"}},
 	"ledger":   {imports: []string{"record"}},
 	"report":   {imports: []string{"record", "verify", "fleet"}},
 	"web":      {imports: []string{"record", "verify", "fleet", "report", "ledger"}},
 	"fixtures": {pure: true, imports: []string{"record"}},
-	"cmd":      {imports: []string{"record", "formats", "verify", "fleet", "ingest", "capture", "ledger", "report", "web", "fixtures"}},
+	"cmd":      {imports: []string{"record", "formats", "verify", "fleet", "ingest", "ledger", "report", "web", "fixtures"}},
 	"bench":    {imports: []string{"ledger"}},
 }
 

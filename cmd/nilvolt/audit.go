@@ -22,6 +22,7 @@ type auditOptions struct {
 	save        string
 	prove       string
 	check       string
+	sheet       string
 }
 
 func newAudit(c *console) *cobra.Command {
@@ -38,18 +39,23 @@ that person cannot get at them (--save), and hand them in with --verifier and
 --checkpoint: the ledger must have that key and extend those checkpoints.
 
 --prove RECORD prints the proof that a record stands in the log; --check PROOF
-verifies such a proof with the public key alone, without the ledger.
+verifies such a proof with the public key alone, without the ledger. --sheet TEXT checks
+the code of a printed sheet, against the ledger or against such a proof.
 
 Exit status: 0 when nothing is wrong, 1 when something is, 2 when the ledger or a
 file could not be read.`,
 		Example: `  nilvolt audit --ledger site.db --save checkpoint-2026-03.txt
   nilvolt audit --ledger site.db --checkpoint checkpoint-2026-03.txt
   nilvolt audit --ledger site.db --prove R7
-  nilvolt audit --check R7.proof --verifier nilvolt-1f0c+6d2a+AQz`,
+  nilvolt audit --check R7.proof --verifier nilvolt-1f0c+6d2a+AQz
+  nilvolt audit --ledger site.db --sheet nilvolt-sheet-1/nilvolt-1f0c/R7/1/42/Xbq`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if o.format != "text" && o.format != "json" {
 				return hint("the formats of audit are text and json", "no format is called %q", o.format)
+			}
+			if o.sheet != "" {
+				return runCheckSheet(cmd.Context(), o, c)
 			}
 			if o.check != "" {
 				return runCheckProof(o, c)
@@ -72,6 +78,7 @@ file could not be read.`,
 	f.StringVar(&o.save, "save", "", "new `file` for the newest checkpoint, to be kept elsewhere")
 	f.StringVar(&o.prove, "prove", "", "print the proof that a `record` stands in the log; its newest version, or RECORD@VERSION")
 	f.StringVar(&o.check, "check", "", "verify the proof in a `file`, without the ledger; needs --verifier")
+	f.StringVar(&o.sheet, "sheet", "", "check a printed sheet by the `text` of its code; with --check and --verifier without the ledger")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text or json")
 	_ = cmd.RegisterFlagCompletionFunc("format", cobra.FixedCompletions([]string{"text", "json"}, cobra.ShellCompDirectiveNoFileComp))
 	return cmd
@@ -213,18 +220,27 @@ func runProve(ctx context.Context, l *ledger.Ledger, name string, c *console) er
 	return err
 }
 
-// runCheckProof verifies a proof without the ledger.
-func runCheckProof(o *auditOptions, c *console) error {
+// readProof reads the proof that --check names, which wants the key too.
+func readProof(o *auditOptions) (*ledger.Inclusion, error) {
 	if o.verifier == "" {
-		return hint("name the ledger's public key with --verifier, as it was noted when the ledger was made", "a proof is checked with a key")
+		return nil, hint("name the ledger's public key with --verifier, as it was noted when the ledger was made", "a proof is checked with a key")
 	}
 	data, err := readFile(o.check)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	var proof ledger.Inclusion
-	if err := json.Unmarshal(data, &proof); err != nil {
-		return hint("it must be what nilvolt audit --prove printed", "%s: not a proof: %v", o.check, err)
+	proof := new(ledger.Inclusion)
+	if err := json.Unmarshal(data, proof); err != nil {
+		return nil, hint("it must be what nilvolt audit --prove printed", "%s: not a proof: %v", o.check, err)
+	}
+	return proof, nil
+}
+
+// runCheckProof verifies a proof without the ledger.
+func runCheckProof(o *auditOptions, c *console) error {
+	proof, err := readProof(o)
+	if err != nil {
+		return err
 	}
 	rec, err := proof.Check(o.verifier)
 	if err != nil {

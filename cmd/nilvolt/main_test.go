@@ -80,6 +80,7 @@ func TestScripts(t *testing.T) {
 			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"code":     scriptCode,
 			"exits":    scriptExits,
 			"generate": scriptGenerate,
 			"verifier": scriptVerifier,
@@ -120,6 +121,18 @@ func scriptVerifier(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("no public key beside %s", args[0])
 	}
 	ts.Setenv("VERIFIER", public)
+}
+
+// scriptCode sets $CODE to the text of the code on a sheet, as in code record-R7.html.
+func scriptCode(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: code PAGE")
+	}
+	_, text, found := strings.Cut(ts.ReadFile(args[0]), "nilvolt-sheet-1/")
+	if !found {
+		ts.Fatalf("no code in %s", args[0])
+	}
+	ts.Setenv("CODE", "nilvolt-sheet-1/"+text[:strings.IndexByte(text, '<')])
 }
 
 // generate writes files that are too large or too odd to stand in a script.

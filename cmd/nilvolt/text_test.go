@@ -13,8 +13,8 @@ import (
 	"nilvolt/verify"
 )
 
-// report prints judgements as the text report would, all from one worker.
-func report(t *testing.T, r *textReport, judgements ...*verify.Judgement) string {
+// written prints judgements as the text report would, all from one worker.
+func written(t *testing.T, r *textReport, judgements ...*verify.Judgement) string {
 	t.Helper()
 	var out bytes.Buffer
 	r.out = &out
@@ -40,7 +40,7 @@ func compliant(id string) *verify.Judgement {
 func TestReportAnswersFirst(t *testing.T) {
 	careful := compliant("R3")
 	careful.Findings = []record.Finding{{Rule: record.ProbeOrder, Severity: record.Caution, Message: "L-E taken with the wrong probe first; place the probe on earth first"}}
-	got := report(t, &textReport{theme: theme{width: 72}}, compliant("R1"), faulty(), careful)
+	got := written(t, &textReport{theme: theme{width: 72}}, compliant("R1"), faulty(), careful)
 	want := `1 of 3 records does not comply.
 
 record  status         supply        dead pairs  findings
@@ -74,7 +74,7 @@ func TestReportOfManyListsWhatIsNotCompliant(t *testing.T) {
 		many = append(many, j)
 	}
 	many[len(many)-1].Status = record.LiveFound // the last one, far beyond what is explained
-	short := report(t, &textReport{theme: theme{width: 80}}, many...)
+	short := written(t, &textReport{theme: theme{width: 80}}, many...)
 	if got, want := strings.Count(short, "\nR"), 5*mostDetails/2+mostDetails+1; got != want {
 		t.Errorf("%d lines begin with a record, want %d: each bad one in the table, %d explained and the live one", got, want, mostDetails)
 	}
@@ -88,7 +88,7 @@ func TestReportOfManyListsWhatIsNotCompliant(t *testing.T) {
 			t.Errorf("in the %s the live record does not come first", name)
 		}
 	}
-	long := report(t, &textReport{theme: theme{width: 80}, all: true}, many...)
+	long := written(t, &textReport{theme: theme{width: 80}, all: true}, many...)
 	if got, want := strings.Count(long, "\nR"), 5*mostDetails+5*mostDetails/2; got != want {
 		t.Errorf("with all, %d lines begin with a record, want %d", got, want)
 	}
@@ -100,7 +100,7 @@ func TestTheTableFitsTheWidth(t *testing.T) {
 		j.Findings = append(j.Findings, record.Finding{Rule: r, Severity: record.Failure})
 	}
 	for _, width := range []int{72, 80, 110} {
-		got := report(t, &textReport{theme: theme{width: width}}, j)
+		got := written(t, &textReport{theme: theme{width: width}}, j)
 		for line := range strings.Lines(got) {
 			if columnsOf(strings.TrimRight(line, "\n")) > width {
 				t.Errorf("a line of %d columns, want at most %d: %s", columnsOf(line)-1, width, line)
