@@ -27,6 +27,9 @@ type faultPlace struct {
 	where string
 	key   string
 	dir   string // of the files handed in
+
+	through []string        // a program that runs nilvolt; nil: it is run at once
+	prepare func(*exec.Cmd) // what else a process needs; may be nil
 }
 
 // writeReadings writes a file of n compliant records, whose ids begin with a prefix
@@ -56,7 +59,11 @@ func (p *faultPlace) writeReadings(t *testing.T, prefix string, n int) string {
 // command is a process of nilvolt that ingests a file.
 func (p *faultPlace) command(t *testing.T, name string) (*exec.Cmd, *bytes.Buffer) {
 	t.Helper()
-	cmd := exec.Command(plainProgram(t), "ingest", name, "--ledger", p.where, "--key", p.key, "--format", "csv")
+	args := append(slices.Clone(p.through), plainProgram(t), "ingest", name, "--ledger", p.where, "--key", p.key, "--format", "csv")
+	cmd := exec.Command(args[0], args[1:]...)
+	if p.prepare != nil {
+		p.prepare(cmd)
+	}
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out
 	return cmd, &out

@@ -56,6 +56,9 @@ var buildPlain = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	if err := os.Chmod(dir, 0o755); err != nil { // some tests run it as somebody else
+		return "", err
+	}
 	path := filepath.Join(dir, "nilvolt")
 	built.Store(path)
 	out, err := exec.Command("go", "build", "-buildvcs=false", "-o", path, ".").CombinedOutput()

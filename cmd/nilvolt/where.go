@@ -51,7 +51,31 @@ func ledgerError(err error) error {
 	case isKeyMissing(err):
 		return hint("bring back the ledger's key file from where its copy is kept; without it nothing can be added", "%v", err)
 	}
+	if mend := troubleMend(ledger.TroubleOf(err)); mend != "" {
+		return hint(mend, "%v", err)
+	}
 	return err
+}
+
+// troubleMend says what to do about trouble of the database; blank where nobody can
+// tell.
+func troubleMend(t ledger.Trouble) string {
+	switch t {
+	case ledger.NoRoom:
+		return "make room on the disk, or see that it works; what is kept is not touched by this"
+	case ledger.Damaged:
+		return "see what nilvolt audit finds, look at the disk, and bring back a backup with nilvolt restore"
+	case ledger.NotWritable:
+		return "see that you may write to the file and its folder"
+	case ledger.Busy:
+		return "another process works on the ledger; try again when it is done"
+	case ledger.Unreachable:
+		return "see that the server runs and that the URL is right, and try again"
+	case ledger.Refused:
+		return "see that the user of the URL may use the database"
+	case ledger.NoTrouble:
+	}
+	return ""
 }
 
 // isKeyMissing reports whether err is about a key file that is not there.
