@@ -175,7 +175,7 @@ func missingColumns(seen map[string]int, set *columnSet, file string) []*Problem
 			Message: "no such column, and " + set.what + " need it", Mend: set.mend(file),
 		})
 	}
-	if _, from := seen["from"]; set == readingColumns {
+	if _, from := seen["from"]; set.kind == readingsFile {
 		if _, to := seen["to"]; from != to {
 			problems = append(problems, &Problem{
 				Field: "header", Message: "one of the columns from and to stands without the other",

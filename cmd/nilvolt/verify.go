@@ -108,6 +108,11 @@ func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *cons
 	if err != nil {
 		return errors.Join(err, errNothingJudged)
 	}
+	return verifyFiles(ctx, o, in, readings, c)
+}
+
+// verifyFiles judges the readings by inputs that are read already.
+func verifyFiles(ctx context.Context, o *verifyOptions, in *inputs, readings []string, c *console) error {
 	passes := 3 // to find the records, to survey them, to judge them
 	if o.stream {
 		passes = 2
