@@ -51,6 +51,7 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 		"upgrade":           testUpgrade,
 		"backup":            testBackup,
 		"share":             testShare,
+		"filings":           testFilings,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, place(t)) })
 	}
