@@ -11,6 +11,13 @@
 //	pairpicture.go, timeline.go   its pictures
 //	code.go                       the text of its QR code
 //
+//	week.go, weekdate.go          the records of a week, counted
+//	rates.go, pareto.go           rates, their intervals, what is higher than before
+//	sampling.go                   which compliant records are checked by hand
+//	weekblocks.go and other week*.go
+//	                              the weekly report, and its files as CSV
+//	plan.go                       the service plan for the bench
+//
 //	document.go                   a document: title, running lines, blocks
 //	drawing.go                    a picture: lines, shapes, labels, in millimetres
 //

@@ -113,7 +113,11 @@ func (w *page) points(l points) {
 }
 
 func (w *page) table(t *table) {
-	fmt.Fprintf(&w.b, "<table%s>\n", idOf(t.id))
+	class := ""
+	if t.small {
+		class = ` class="small"`
+	}
+	fmt.Fprintf(&w.b, "<table%s%s>\n", class, idOf(t.id))
 	if len(t.caption) > 0 {
 		w.b.WriteString("<caption>" + w.words(t.caption) + "</caption>\n")
 	}

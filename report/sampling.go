@@ -33,11 +33,11 @@ var plans = []struct{ upTo, size, accept int }{
 	{35000, 315, 7},                  // M
 	{150000, 500, 10},                // N
 	{500000, 800, 14},                // P
-	{math.MaxInt, largestSample, 21}, // Q
+	{math.MaxInt, LargestSample, 21}, // Q
 }
 
-// largestSample is the largest size of a plan.
-const largestSample = 1250
+// LargestSample is the largest size of a sample.
+const LargestSample = 1250
 
 // PlanFor returns the sampling plan for a lot of so many compliant records.
 func PlanFor(lot int) SamplingPlan {
@@ -101,8 +101,8 @@ func seedOf(origin string, w ISOWeek) string { return origin + " " + w.String() 
 func (u *urn) add(f *Filed) {
 	u.lot++
 	u.first = append(u.first, draw{placeOf(u.seed, f), f})
-	if len(u.first) == 2*largestSample {
-		u.trim(largestSample)
+	if len(u.first) == 2*LargestSample {
+		u.trim(LargestSample)
 	}
 }
 

@@ -29,7 +29,18 @@ type Filed struct {
 	// Duplicate says that it was decided to be kept twice, under two ids.
 	Duplicate bool
 	Open      bool   // somebody has to decide
-	Waiting   string // for what, or how it was decided, in words
+	Waiting   string // for what, in words; blank where it does not wait
+	Decided   string // what was decided and by whom, in words; blank where nothing was
+	Doubts    []Doubt
+	Row       int64  // the caller's own number of the version
+	Sheet     string // name of the file with its sheet, from the report's own; blank where none is written
+}
+
+// A Doubt is what makes a record doubtful: an instrument that it rests on failed later.
+type Doubt struct {
+	Instrument string
+	Certain    bool   // it was bad then; else it may have been
+	Reason     string // what is wrong with the instrument
 }
 
 // Name returns how the version is called on the command line: R7, or R7@2.
@@ -46,21 +57,12 @@ func (f *Filed) live() bool { return f.Status == record.LiveFound }
 // worse orders records for a reader: live ones first, then by how many rules failed,
 // then the oldest.
 func worse(a, b *Filed) int {
-	if a.live() != b.live() {
-		if a.live() {
-			return -1
-		}
-		return 1
-	}
-	return cmp.Or(cmp.Compare(len(b.Failed), len(a.Failed)), a.Began.Compare(b.Began), cmp.Compare(a.Name(), b.Name()))
+	return cmp.Or(first(a.live(), b.live()), cmp.Compare(len(b.Failed), len(a.Failed)), a.Began.Compare(b.Began), cmp.Compare(a.Name(), b.Name()))
 }
 
 // waitsLonger orders what waits: live ones first, then the oldest.
 func waitsLonger(a, b *Filed) int {
-	if a.live() != b.live() {
-		return worse(a, b)
-	}
-	return cmp.Or(a.Began.Compare(b.Began), cmp.Compare(a.Name(), b.Name()))
+	return cmp.Or(first(a.live(), b.live()), a.Began.Compare(b.Began), cmp.Compare(a.Name(), b.Name()))
 }
 
 // A Stand says which ledger a report was made from, and how far it had come.
@@ -98,10 +100,10 @@ type Week struct {
 	LateBad []*Filed // those of them that do not comply, worst first
 	Waiting []*Filed // begun before End, and open: live ones first, then the oldest
 	Sample  Sample
+	Doubts  []Doubted // those waiting because an instrument failed later: live ones first, then the certain, then the oldest
 
-	Watch   []Watched // instruments to watch, worst first; the caller fills it in, as the next two
-	Doubts  []Doubted // records in doubt, because an instrument failed later
-	Service []Service // of the weeks to come
+	Watch   []Watched // instruments to watch, worst first; the caller fills it in
+	Service []Service // of the weeks to come; the caller fills it in
 }
 
 // A Point is the rate of one week.
@@ -251,6 +253,7 @@ func (c *weekCounts) add(f *Filed, one Count, whole bool) {
 	case !whole:
 	case one.Failing > 0:
 		c.bad = append(c.bad, f)
+	case len(f.Doubts) > 0 && f.Open: // looked at in any case
 	default:
 		c.urn.add(f)
 	}
@@ -299,6 +302,7 @@ func (w *Weeks) Report(week ISOWeek) *Week {
 		}
 	}
 	slices.SortFunc(out.Waiting, waitsLonger)
+	out.Doubts = doubted(out.Waiting)
 	out.Sample = now.urn.sample(w.plan(now.urn.lot))
 	return out
 }
@@ -350,3 +354,24 @@ func (w *Week) Quiet() bool {
 	return w.Total.Now.Records > 0 && w.Total.Now.Failing == 0 && w.Late.Failing == 0 &&
 		len(w.Waiting) == 0 && len(w.Doubts) == 0 && len(w.Watch) == 0
 }
+
+// Listed returns the records that the report names, each once: those whose sheets are
+// worth writing beside it.
+func (w *Week) Listed() []*Filed {
+	list := append(w.liveOpen(), upTo(mostBad, w.Bad)...)
+	list = append(list, upTo(mostLate, w.LateBad)...)
+	list = append(list, upTo(mostWaiting, w.waitingRest())...)
+	for _, d := range upTo(mostDoubts, w.Doubts) {
+		list = append(list, d.Filed)
+	}
+	list = append(list, w.Sample.Records...)
+	seen := map[*Filed]bool{}
+	return slices.DeleteFunc(list, func(f *Filed) bool {
+		was := seen[f]
+		seen[f] = true
+		return was
+	})
+}
+
+// upTo returns the first n of a list.
+func upTo[T any](n int, list []T) []T { return list[:min(n, len(list))] }

@@ -21,8 +21,8 @@ func at(t *testing.T, text string) time.Time {
 	return when
 }
 
-// count counts records for one week with three before it.
-func count(week ISOWeek, z *time.Location, list ...*Filed) *Week {
+// countWeek counts records for one week with three before it.
+func countWeek(week ISOWeek, z *time.Location, list ...*Filed) *Week {
 	w := NewWeeks(WeeksOptions{Zone: z, First: week, Last: week, Before: 3, Stand: Stand{Origin: "site"}})
 	for _, f := range list {
 		w.Add(f)
@@ -73,7 +73,7 @@ func TestWeekCounts(t *testing.T) {
 		filed(t, "R7", "2026-02-23T00:00:00Z", record.Compliant), // three weeks before
 		twice, liveTwice, bare, late,
 	}
-	got := count(ISOWeek{2026, 12}, time.UTC, list...)
+	got := countWeek(ISOWeek{2026, 12}, time.UTC, list...)
 	if want := (Row{Now: Count{6, 4, 2}, Before: Count{2, 1, 0}}); got.Total != want {
 		t.Errorf("total %+v, want %+v", got.Total, want)
 	}
@@ -119,7 +119,7 @@ func TestWeekCounts(t *testing.T) {
 	}
 	// The order in which records come changes nothing.
 	slices.Reverse(list)
-	if diff := cmp.Diff(got, count(ISOWeek{2026, 12}, time.UTC, list...)); diff != "" {
+	if diff := cmp.Diff(got, countWeek(ISOWeek{2026, 12}, time.UTC, list...)); diff != "" {
 		t.Error(diff)
 	}
 }
@@ -128,7 +128,7 @@ func TestWeekCounts(t *testing.T) {
 // loses none and has none twice.
 func TestWeeksMeet(t *testing.T) {
 	for _, name := range []string{"Europe/London", "Asia/Tehran", "Pacific/Apia", "America/St_Johns"} {
-		z := zone(t, name)
+		z := zoneNamed(t, name)
 		first, last := ISOWeek{2025, 50}, ISOWeek{2027, 3}
 		w := NewWeeks(WeeksOptions{Zone: z, First: first, Last: last, Before: 2})
 		n := 0
@@ -153,7 +153,7 @@ func TestWeeksMeet(t *testing.T) {
 }
 
 func TestEmptyWeek(t *testing.T) {
-	got := count(ISOWeek{2026, 53}, time.UTC)
+	got := countWeek(ISOWeek{2026, 53}, time.UTC)
 	if got.Total.Now.Records != 0 || got.Quiet() || len(got.Rules) != 0 || len(got.Pareto()) != 0 || len(got.Sample.Records) != 0 {
 		t.Errorf("%+v", got)
 	}
@@ -167,11 +167,11 @@ func TestEmptyWeek(t *testing.T) {
 
 func TestQuietWeek(t *testing.T) {
 	good := filed(t, "R1", "2026-03-16T00:00:00Z", record.Compliant)
-	if got := count(ISOWeek{2026, 12}, time.UTC, good); !got.Quiet() {
+	if got := countWeek(ISOWeek{2026, 12}, time.UTC, good); !got.Quiet() {
 		t.Errorf("%+v", got)
 	}
 	old := filed(t, "R0", "2025-03-16T00:00:00Z", record.NonCompliant, record.ProveMissing)
-	if got := count(ISOWeek{2026, 12}, time.UTC, good, old); got.Quiet() {
+	if got := countWeek(ISOWeek{2026, 12}, time.UTC, good, old); got.Quiet() {
 		t.Error("an old record waits, and the week is quiet")
 	}
 }

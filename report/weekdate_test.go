@@ -6,7 +6,7 @@ import (
 	_ "time/tzdata" // the same clocks everywhere
 )
 
-func zone(t *testing.T, name string) *time.Location {
+func zoneNamed(t *testing.T, name string) *time.Location {
 	t.Helper()
 	z, err := time.LoadLocation(name)
 	if err != nil {
@@ -40,7 +40,7 @@ func TestWeekBeginsAndEnds(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			z := zone(t, c.zone)
+			z := zoneNamed(t, c.zone)
 			begin := w.Begin(z)
 			if got := begin.Format(time.RFC3339); got != c.begin {
 				t.Errorf("begins %s, want %s", got, c.begin)

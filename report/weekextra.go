@@ -1,28 +1,131 @@
 package report
 
-import "time"
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+)
 
 // A Watched is an instrument to watch.
 type Watched struct {
 	Instrument string
-	Kind       string   // indicator or proving-unit
-	State      string   // in words
-	Why        []string // sentences
+	Kind       string   // indicator or proving unit
+	State      string   // in a word
+	Why        []string // in sentences
 }
 
-// A Doubted is a record in doubt.
+// A Doubted is a record with one of its doubts.
 type Doubted struct {
-	Record     string
-	Instrument string
-	Grade      string
-	Began      time.Time
-	Site       string
-	Technician string
+	*Filed
+	Doubt
 }
 
-// A Service is a service of an instrument to come.
-type Service struct {
-	Instrument string
-	Due        time.Time
-	Why        string
+// doubted returns the doubts of records.
+func doubted(list []*Filed) (out []Doubted) {
+	for _, f := range list {
+		for _, d := range f.Doubts {
+			out = append(out, Doubted{f, d})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Doubted) int {
+		return cmp.Or(first(a.live(), b.live()), first(a.Certain, b.Certain), a.Began.Compare(b.Began), cmp.Compare(a.Name(), b.Name()), cmp.Compare(a.Instrument, b.Instrument))
+	})
+	return out
+}
+
+// first orders what is so before what is not.
+func first(a, b bool) int {
+	switch {
+	case a && !b:
+		return -1
+	case b && !a:
+		return 1
+	}
+	return 0
+}
+
+// doubtBlocks list the records in doubt.
+func (w *Week) doubtBlocks() []block {
+	if len(w.Doubts) == 0 {
+		return nil
+	}
+	t := table{small: true, columns: []column{
+		{head: "record"}, {head: "verdict"}, {head: "began"}, {head: "site", weight: 2}, {head: "technician", weight: 1.5},
+		{head: "doubt"}, {head: "instrument", weight: 1}, {head: "what is wrong with it", weight: 3},
+	}}
+	for _, d := range upTo(mostDoubts, w.Doubts) {
+		t.rows = append(t.rows, row{strong: d.live(), cells: []words{
+			linkTo(d.Filed), say("%s", d.Status), say("%s", w.shortTime(d.Began)), orMissing(d.Site, "site"), orMissing(d.Technician, "technician"),
+			say("%s", doubtWord(d.Certain)), given(d.Instrument), given(d.Reason),
+		}})
+	}
+	blocks := []block{
+		heading{level: 2, text: say("In doubt, because an instrument failed later"), id: "doubt"},
+		paragraph{small: true, text: say("What these records say was made with an instrument that turned out bad, or may have been. Call the site before anybody relies on one.")},
+		t,
+	}
+	if n := len(w.Doubts) - mostDoubts; n > 0 {
+		blocks = append(blocks, paragraph{small: true, text: say("And %s; all stand in the CSV file.", counted(n, "more record"))})
+	}
+	return blocks
+}
+
+// doubtWord says how certain a doubt is.
+func doubtWord(certain bool) string {
+	if certain {
+		return "certain"
+	}
+	return "may be"
+}
+
+// watchBlocks list the instruments to watch.
+func (w *Week) watchBlocks() []block {
+	if len(w.Watch) == 0 {
+		return nil
+	}
+	blocks := []block{heading{level: 2, text: say("Instruments to watch, worst first"), id: "watch"}}
+	for _, x := range w.Watch {
+		text := words{}
+		for i, sentence := range x.Why {
+			if i > 0 {
+				text = text.and(say(" "))
+			}
+			text = text.and(given(sentence))
+		}
+		blocks = append(blocks, keep{[]block{
+			heading{level: 3, text: given(x.Instrument).and(say(", %s: %s", x.Kind, x.State))},
+			paragraph{text: text},
+		}})
+	}
+	return blocks
+}
+
+// serviceBlocks list what is due in the weeks to come.
+func (w *Week) serviceBlocks() []block {
+	if len(w.Service) == 0 {
+		return nil
+	}
+	t := serviceTable(upTo(mostService, w.Service), false)
+	blocks := []block{heading{level: 2, text: say("Service in the weeks to come"), id: "service"}, t}
+	if n := len(w.Service) - mostService; n > 0 {
+		blocks = append(blocks, paragraph{small: true, text: say("And %s; nilvolt report --plan prints the whole plan.", counted(n, "more instrument"))})
+	}
+	return blocks
+}
+
+// day writes a date, or that there is none.
+func day(t time.Time) string {
+	if t.IsZero() {
+		return "–"
+	}
+	return t.Format("Mon 2 Jan 2006")
+}
+
+// weekOf writes the week of a service.
+func weekOf(t time.Time) string {
+	if t.IsZero() {
+		return "no place"
+	}
+	return fmt.Sprintf("%v, from %s", ISOWeekOf(t), t.Format("2 Jan"))
 }

@@ -17,6 +17,7 @@ import (
 type reportOptions struct {
 	inputFlags
 	ledgerFlags
+	weeks  weekFlags
 	record string
 	out    string
 	format string
@@ -25,8 +26,8 @@ type reportOptions struct {
 func newReport(c *console) *cobra.Command {
 	o := &reportOptions{}
 	cmd := &cobra.Command{
-		Use:   "report --record ID --ledger WHERE",
-		Short: "Put on paper what was judged: the sheet of a record",
+		Use:   "report (--record ID | --week WEEK) --ledger WHERE",
+		Short: "Put on paper what was judged: the sheet of a record, the report of a week",
 		Long: `Write a report as PDF and as HTML. Both say the same; the page needs nothing beside
 it and prints as the PDF does. The same ledger gives the same bytes.
 
@@ -36,11 +37,20 @@ what to do, the instruments with their service state on that day, the judgement,
 to be signed, and a code by which nilvolt audit --sheet checks the sheet. A record of
 files of readings that no ledger keeps is judged as verify does; its sheet has no code.
 
---out names a folder, or one file that ends in .pdf or .html.
+--week 2026-W12 writes the weekly report into a folder: PDF, HTML, a CSV file with all
+rates and one with the records that it names, and their sheets as HTML. It says what
+came in, what did not comply, by rule, site, technician and instrument, with intervals
+and against the weeks before, what waits for a decision, and which compliant records
+are to be checked by hand. A live record stands first. 2026-W12..2026-W24 writes the
+reports of several weeks. A record counts in the week in which it began; weeks are
+those of ISO 8601 in the zone of --zone, the machine's if not given.
+
+--out names a folder, or for a record one file that ends in .pdf or .html.
 
 Exit status: 0 when the report was written, whatever it says of the record; 2 when not.`,
 		Example: `  nilvolt report --record R7 --ledger site.db
   nilvolt report --record R7 --ledger site.db --out R7.pdf
+  nilvolt report --week 2026-W12 --ledger site.db --out reports
   nilvolt report --record R7 site.csv --jobs jobs.csv --instruments instruments.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runReport(cmd.Context(), o, args, c)
@@ -49,6 +59,7 @@ Exit status: 0 when the report was written, whatever it says of the record; 2 wh
 	f := cmd.Flags()
 	o.inputFlags.register(f)
 	o.ledgerFlags.register(f, false)
+	o.weeks.register(f)
 	f.StringVar(&o.record, "record", "", "the `record` whose sheet is wanted; its newest version, or RECORD@VERSION")
 	f.StringVar(&o.out, "out", ".", "`folder` for the report, or one file that ends in .pdf or .html")
 	f.StringVar(&o.format, "format", "both", "`format` of the report in a folder: pdf, html or both")
@@ -63,8 +74,13 @@ func runReport(ctx context.Context, o *reportOptions, args []string, c *console)
 	default:
 		return hint("the formats of report are pdf, html and both", "no format is called %q", o.format)
 	}
-	if o.record == "" {
-		return hint("name a record with --record", "no report is named")
+	switch {
+	case o.weeks.week != "" && o.record != "":
+		return hint("ask for one of them", "--week and --record are two reports")
+	case o.weeks.week != "":
+		return runReportWeek(ctx, o, args, c)
+	case o.record == "":
+		return hint("name a record with --record, or a week with --week", "no report is named")
 	}
 	return runReportRecord(ctx, o, args, c)
 }

@@ -1,0 +1,229 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"nilvolt/ledger"
+	"nilvolt/record"
+	"nilvolt/report"
+)
+
+// weekFlags are the flags of report --week.
+type weekFlags struct {
+	week   string
+	before int
+	sample string
+}
+
+func (f *weekFlags) register(flags *pflag.FlagSet) {
+	flags.StringVar(&f.week, "week", "", "the `week` to report on, such as 2026-W12, or weeks: 2026-W12..2026-W24")
+	flags.IntVar(&f.before, "before", 12, "with how many `weeks` before it a week is compared")
+	flags.StringVar(&f.sample, "sample", "", "`size,accept` of the sample to be checked by hand, such as 20,0, in place of the plan of the standard")
+}
+
+// span returns the first and the last week that are asked for.
+func (f *weekFlags) span() (first, last report.ISOWeek, err error) {
+	from, to, several := strings.Cut(f.week, "..")
+	if !several {
+		to = from
+	}
+	for i, text := range []string{from, to} {
+		w, err := report.ParseISOWeek(text)
+		if err != nil {
+			return first, last, hint("write the year and the week as in 2026-W12", "%q is no week", text)
+		}
+		if i == 0 {
+			first = w
+		}
+		last = w
+	}
+	if last.Begin(time.UTC).Before(first.Begin(time.UTC)) {
+		return first, last, hint("name the earlier week first", "%v is before %v", last, first)
+	}
+	if f.before < 1 {
+		return first, last, hint("name at least one week", "--before %d leaves nothing to compare with", f.before)
+	}
+	return first, last, nil
+}
+
+// plan returns the sampling plan that is asked for; nil for that of the standard.
+func (f *weekFlags) plan() (func(int) report.SamplingPlan, error) {
+	if f.sample == "" {
+		return nil, nil
+	}
+	size, accept, found := strings.Cut(f.sample, ",")
+	n, err1 := strconv.Atoi(size)
+	c, err2 := strconv.Atoi(accept)
+	if !found || err1 != nil || err2 != nil || n < 1 || n > report.LargestSample || c < 0 || c >= n {
+		return nil, hint(fmt.Sprintf("write size and acceptance number as in 20,0; at most %d,%d", report.LargestSample, report.LargestSample-1),
+			"%q is no sampling plan", f.sample)
+	}
+	plan := report.SamplingPlan{Size: n, Accept: c, Source: "as asked for with --sample"}
+	return func(int) report.SamplingPlan { return plan }, nil
+}
+
+// runReportWeek writes the weekly reports that are asked for.
+func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *console) error {
+	if len(args) > 0 {
+		return hint("nilvolt ingest takes files into a ledger", "a week is reported from a ledger, not from files")
+	}
+	first, last, err := o.weeks.span()
+	if err != nil {
+		return err
+	}
+	plan, err := o.weeks.plan()
+	if err != nil {
+		return err
+	}
+	if err := (&zoneFlag{o.zone}).set(c); err != nil {
+		return err
+	}
+	l, err := o.ledgerFlags.open(ctx, c, false)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	if err := os.MkdirAll(o.out, 0o777); err != nil {
+		return err
+	}
+	weeks, err := countWeeks(ctx, l, report.WeeksOptions{
+		Zone: c.location(), First: first, Last: last, Before: o.weeks.before, Plan: plan,
+	})
+	if err != nil {
+		return err
+	}
+	sheets := sheetWriter{ctx: ctx, ledger: l, dir: o.out, done: map[string]bool{}}
+	for w := first; ; w = w.Add(1) {
+		if err := writeWeek(weeks.Report(w), &sheets, c); err != nil {
+			return err
+		}
+		if w == last {
+			return nil
+		}
+	}
+}
+
+// countWeeks counts the records of a ledger.
+func countWeeks(ctx context.Context, l *ledger.Ledger, o report.WeeksOptions) (*report.Weeks, error) {
+	f, err := l.Filings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	o.Stand = report.Stand{
+		Origin: f.Checkpoint.Origin, Leaves: f.Checkpoint.Leaves, Root: fmt.Sprintf("%x", f.Checkpoint.Root[:]), Made: f.Made,
+	}
+	weeks := report.NewWeeks(o)
+	var span ledger.FilingSpan
+	span.From, span.HandedFrom, span.To = weeks.Span()
+	return weeks, f.Each(span, func(v *ledger.Filing) error {
+		filed, err := filedOf(v)
+		if err == nil {
+			weeks.Add(filed)
+		}
+		return err
+	})
+}
+
+// filedOf is a version as the weekly report counts it.
+func filedOf(v *ledger.Filing) (*report.Filed, error) {
+	handed, err := time.Parse(time.RFC3339Nano, v.UploadMade)
+	if err != nil {
+		return nil, err
+	}
+	f := &report.Filed{
+		Record: v.Record, Version: v.Number, Row: v.Version, Began: time.Unix(v.Started, 0), HandedIn: handed, Readings: v.Readings,
+		Site: v.Site, Technician: v.Technician, Indicators: v.Indicators, Units: v.Sources, Status: parseStatus(v.Judgement.Status),
+		Counted: v.Stands, Open: !v.Closed(),
+	}
+	if f.Open {
+		f.Waiting = waiting(&v.Item)
+	} else {
+		f.Decided = waiting(&v.Item)
+	}
+	if n := len(v.Decisions); n > 0 {
+		f.Duplicate = v.Decisions[n-1].Kind == ledger.Duplicate
+	}
+	for _, name := range v.Judgement.Failed {
+		rule, err := record.ParseRule(name)
+		if err != nil {
+			return nil, fmt.Errorf("record %s: rule %q: %w", v.Record, name, err)
+		}
+		f.Failed = append(f.Failed, rule)
+	}
+	for _, m := range v.Marks {
+		f.Doubts = append(f.Doubts, report.Doubt{
+			Instrument: m.LookBack.Instrument, Certain: m.Doubt != ledger.MarkInDoubt, Reason: m.LookBack.Reason,
+		})
+	}
+	return f, nil
+}
+
+// writeWeek writes the files of a weekly report and the sheets of the records that it
+// names, and prints its first line.
+func writeWeek(w *report.Week, sheets *sheetWriter, c *console) error {
+	for _, f := range w.Listed() {
+		if err := sheets.write(f); err != nil {
+			return err
+		}
+	}
+	name := filepath.Join(sheets.dir, "week-"+w.Week.String())
+	d := w.Document()
+	pdf, err := d.PDF()
+	if err != nil {
+		return err
+	}
+	for _, file := range []struct {
+		name string
+		data []byte
+	}{
+		{name + ".html", d.HTML()}, {name + ".pdf", pdf}, {name + ".csv", w.CSV()}, {name + "-records.csv", w.RecordsCSV()},
+	} {
+		if err := replaceFile(file.name, file.data); err != nil {
+			return err
+		}
+		fmt.Fprintln(c.out, file.name)
+	}
+	fmt.Fprintf(c.out, "    %s\n", c.theme().clean(w.Headline()))
+	return nil
+}
+
+// A sheetWriter writes the sheets of records, each once.
+type sheetWriter struct {
+	ctx    context.Context
+	ledger *ledger.Ledger
+	dir    string
+	done   map[string]bool
+}
+
+// write writes the sheet of a record and notes its name.
+func (s *sheetWriter) write(f *report.Filed) error {
+	name := sheetName(f.Record, f.Version) + ".html"
+	f.Sheet = name
+	if s.done[name] {
+		return nil
+	}
+	s.done[name] = true
+	versions, err := s.ledger.Record(s.ctx, f.Record)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(versions, func(v *ledger.Item) bool { return v.Version == f.Row })
+	if i < 0 {
+		return ledger.ErrNoSuchVersion
+	}
+	d, err := keptSheet(s.ctx, s.ledger, versions[i])
+	if err != nil {
+		return err
+	}
+	return replaceFile(filepath.Join(s.dir, name), d.HTML())
+}
