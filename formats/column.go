@@ -57,6 +57,7 @@ const (
 	ReferenceColumn
 
 	AmbiguousColumn // of Parquet files: the row fits several records
+	ClockColumn     // of Parquet files: how far the clock is ahead, and within what, in nanoseconds
 	FileColumn      // of Parquet files: where the row stood in the input that was ingested
 	LineColumn
 
@@ -71,7 +72,7 @@ var columnNames = [NumColumns]string{
 	"onload", "category", "supply_side_live", "start", "end",
 	"instrument", "kind", "senses", "stages", "max_volts", "tolerance", "output", "serviced", "interval_days", "withdrawn",
 	"reference",
-	"ambiguous", "file", "line",
+	"ambiguous", "clock", "file", "line",
 }
 
 // String returns the name of the column in a canonical header.

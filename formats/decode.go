@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 	"unique"
 
@@ -158,6 +159,8 @@ func (s *rowState) setText(c Column, text string) (err error) {
 		var answer record.YesNo
 		answer, err = record.ParseYesNo(text)
 		s.event.Ambiguous = answer == record.Yes
+	case ClockColumn:
+		s.event.Clock, err = parseClock(text)
 	case FileColumn:
 		if text == "" {
 			return errNoFile
@@ -166,6 +169,20 @@ func (s *rowState) setText(c Column, text string) (err error) {
 		s.event.Pos.File = unique.Make(text).Value()
 	}
 	return err
+}
+
+// parseClock reads how far a clock is ahead, and within what, in nanoseconds.
+func parseClock(text string) (*record.Clock, error) {
+	if text == "" {
+		return nil, nil
+	}
+	ahead, within, _ := strings.Cut(text, " ")
+	a, errAhead := strconv.ParseInt(ahead, 10, 64)
+	w, errWithin := strconv.ParseInt(within, 10, 64)
+	if errAhead != nil || errWithin != nil || w < 0 {
+		return nil, errNotClock
+	}
+	return &record.Clock{Ahead: time.Duration(a), Within: time.Duration(w)}, nil
 }
 
 // parseLine reads the number of a line.
@@ -178,8 +195,9 @@ func parseLine(text string) (int, error) {
 }
 
 var (
-	errNotLine = errors.New("not the number of a line")
-	errNoFile  = errors.New("no name of a file")
+	errNotLine  = errors.New("not the number of a line")
+	errNoFile   = errors.New("no name of a file")
+	errNotClock = errors.New("not how far a clock is ahead")
 )
 
 // parseSeq reads an instrument's counter.
@@ -234,7 +252,8 @@ func (s *rowState) finish() bool {
 	default:
 		ev.Pair = fromTo
 	}
-	if ev.Kind == record.KindUnknown || !ev.Time.IsSet() || ev.Kind.IsReading() && ev.Indicator == "" {
+	if ev.Kind == record.KindUnknown || !ev.Time.IsSet() || ev.Kind.IsReading() && ev.Indicator == "" ||
+		ev.Kind == record.Output && ev.Source == "" {
 		return false
 	}
 	if ev.Pair.IsSet() {
@@ -266,6 +285,10 @@ func (s *rowState) incomplete(row *Row, refused *[NumColumns]bool) []*Problem {
 	if ev.Kind.IsReading() && ev.Indicator == "" {
 		add(IndicatorColumn, "a reading without an indicator",
 			"write which voltage indicator took it; a column map may give one for the whole file")
+	}
+	if ev.Kind == record.Output && ev.Source == "" {
+		add(SourceColumn, "an output without the proving unit that gave it",
+			"write which proving unit it was; a column map may give one for the whole file")
 	}
 	if refused[FromColumn] || refused[ToColumn] || refused[PairColumn] {
 		return problems

@@ -271,7 +271,7 @@ var parquetOrder = func() (order []Column) {
 	for c := RecordColumn; c <= EndColumn; c++ {
 		order = append(order, c)
 	}
-	return append(order, AmbiguousColumn, FileColumn, LineColumn)
+	return append(order, AmbiguousColumn, ClockColumn, FileColumn, LineColumn)
 }()
 
 // appendRow appends a row as a line of CSV.

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	arrow "github.com/apache/arrow-go/v18/parquet"
 	"github.com/apache/arrow-go/v18/parquet/file"
@@ -178,6 +179,9 @@ func drawEvent(t *rapid.T) record.Event {
 	}
 	if ev.HasSeq {
 		ev.Seq = rapid.Int64().Draw(t, "seq")
+	}
+	if rapid.Bool().Draw(t, "has clock") {
+		ev.Clock = &record.Clock{Ahead: time.Duration(rapid.Int64().Draw(t, "ahead")), Within: time.Duration(rapid.Int64Range(0, 1e12).Draw(t, "within"))}
 	}
 	if text := rapid.SampledFrom([]string{"", "230", "0", "-0.5"}).Draw(t, "expected"); text != "" {
 		ev.Expected, ev.HasExpected = record.Volts(must(parseFloat(text))), true

@@ -22,6 +22,8 @@ type readingRow struct {
 	Offset      *int32   `parquet:"time_offset,optional,dict" unit:"min east of UTC"`
 	Event       string   `parquet:"event,optional,dict" unit:"word"`
 	Ambiguous   bool     `parquet:"ambiguous" unit:"yes or no"`
+	ClockAhead  *int64   `parquet:"clock_ahead,optional,dict" unit:"ns"`
+	ClockWithin *int64   `parquet:"clock_within,optional,dict" unit:"ns"`
 	Indicator   string   `parquet:"indicator,optional,dict" unit:"id"`
 	Source      string   `parquet:"source,optional,dict" unit:"id"`
 	From        string   `parquet:"from,optional,dict" unit:"name"`
@@ -62,6 +64,9 @@ type readingRow struct {
 func (r *readingRow) setEvent(ev *record.Event) {
 	r.setTime(ev.Time)
 	r.Event, r.Ambiguous = ev.Kind.String(), ev.Ambiguous
+	if ev.Clock != nil {
+		r.ClockAhead, r.ClockWithin = new(int64(ev.Clock.Ahead)), new(int64(ev.Clock.Within))
+	}
 	r.Indicator, r.Source = ev.Indicator, ev.Source
 	switch {
 	case ev.Placed:
@@ -218,6 +223,9 @@ func (r *readingRow) texts() Row {
 	set(NoteColumn, r.Note)
 	if r.Ambiguous {
 		set(AmbiguousColumn, record.Yes.String())
+	}
+	if r.ClockAhead != nil && r.ClockWithin != nil {
+		set(ClockColumn, strconv.FormatInt(*r.ClockAhead, 10)+" "+strconv.FormatInt(*r.ClockWithin, 10))
 	}
 	set(FileColumn, r.File)
 	set(LineColumn, strconv.Itoa(int(r.Line)))

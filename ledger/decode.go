@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"time"
 
 	"nilvolt/record"
 )
@@ -190,6 +191,9 @@ func (d *decoder) event(v *record.Event) {
 	}
 	if v.HasSeq {
 		v.Seq = d.int()
+	}
+	if flags&flagClock != 0 {
+		v.Clock = &record.Clock{Ahead: time.Duration(d.int()), Within: time.Duration(d.int())}
 	}
 }
 

@@ -146,6 +146,7 @@ const (
 	flagAmbiguous
 	flagExpected
 	flagSeq
+	flagClock
 )
 
 func (e *encoder) event(v *record.Event) {
@@ -153,7 +154,7 @@ func (e *encoder) event(v *record.Event) {
 	for _, f := range []struct {
 		set  bool
 		flag uint64
-	}{{v.Placed, flagPlaced}, {v.Ambiguous, flagAmbiguous}, {v.HasExpected, flagExpected}, {v.HasSeq, flagSeq}} {
+	}{{v.Placed, flagPlaced}, {v.Ambiguous, flagAmbiguous}, {v.HasExpected, flagExpected}, {v.HasSeq, flagSeq}, {v.Clock != nil, flagClock}} {
 		if f.set {
 			flags |= f.flag
 		}
@@ -179,6 +180,10 @@ func (e *encoder) event(v *record.Event) {
 	}
 	if v.HasSeq {
 		e.int(v.Seq)
+	}
+	if v.Clock != nil {
+		e.int(int64(v.Clock.Ahead))
+		e.int(int64(v.Clock.Within))
 	}
 }
 

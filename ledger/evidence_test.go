@@ -3,6 +3,7 @@ package ledger
 import (
 	"bytes"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -70,6 +71,9 @@ func drawEvent(t *rapid.T) record.Event {
 	}
 	if v.HasExpected {
 		v.Expected = drawVolts(t)
+	}
+	if rapid.Bool().Draw(t, "has clock") {
+		v.Clock = &record.Clock{Ahead: time.Duration(rapid.Int64().Draw(t, "ahead")), Within: time.Duration(rapid.Int64().Draw(t, "within"))}
 	}
 	if v.HasSeq {
 		v.Seq = rapid.Int64().Draw(t, "seq")

@@ -1,6 +1,9 @@
 package record
 
-// A Kind says what a row records: a proof, a dead test or a step.
+import "time"
+
+// A Kind says what a row records: a proof, a dead test or a step; or that a proving
+// unit was switched on, which says nothing of what an indicator showed.
 type Kind uint8
 
 // The kinds of event. Prove and Reprove are both proofs: the position decides
@@ -19,11 +22,12 @@ const (
 	Label      // warning label fitted
 	Begin      // work begun
 	Restore    // power put back
+	Output     // the proving unit's output switched on, as the unit's own log shows it
 )
 
 var kindWords = []string{
 	"", "prove", "test", "reprove", "inspect", "identify", "permission",
-	"shed-load", "isolate", "lock", "label", "begin", "restore",
+	"shed-load", "isolate", "lock", "label", "begin", "restore", "output",
 }
 
 // ParseKind reads a word of the event column.
@@ -52,7 +56,7 @@ func (k Kind) IsProof() bool { return k == Prove || k == Reprove }
 func (k Kind) IsReading() bool { return k == Prove || k == Test || k == Reprove }
 
 // IsStep reports whether k is something done rather than read.
-func (k Kind) IsStep() bool { return k >= Inspect }
+func (k Kind) IsStep() bool { return k >= Inspect && k <= Restore }
 
 // A Switch is the position of the switch of a switched line during a reading.
 type Switch uint8
@@ -95,9 +99,24 @@ func (s Side) String() string { return wordOf(sideWords, s) }
 // Live is the source word for a known live source.
 const Live = "live"
 
-// An Event is one row: a proof, a dead test or a step.
+// A Clock says how the clock of the log in which a row stands goes against the clock
+// of its record. All rows of one log in one record share it, so that what lies between
+// them is as it was logged.
+type Clock struct {
+	Ahead  time.Duration // negative is behind
+	Within time.Duration // the uncertainty of Ahead
+}
+
+// ClocksAgree is how far apart two clocks may be and still be said to agree: up to it
+// what was logged counts as well as what was corrected (policy of this project).
+const ClocksAgree = 2 * time.Minute
+
+// Off reports whether the clock is so far off that its logged times are let go.
+func (c *Clock) Off() bool { return c.Ahead.Abs() > ClocksAgree }
+
+// An Event is one row: a proof, a dead test, a step or an output.
 type Event struct {
-	Time      Instant // always set
+	Time      Instant // always set; as it was logged
 	Kind      Kind    // never KindUnknown
 	Waveform  Waveform
 	Switch    Switch
@@ -116,7 +135,8 @@ type Event struct {
 	Stage       Stage
 	Point       string // where on the equipment; blank where only one point is tested
 	Note        string
-	Pos         Pos // where the row begins
+	Clock       *Clock // nil where the time is taken as it was logged
+	Pos         Pos    // where the row begins
 }
 
 // SameContent reports whether two rows say the same; where they stand does not
@@ -124,6 +144,7 @@ type Event struct {
 func (e *Event) SameContent(f *Event) bool {
 	a, b := *e, *f
 	a.Pos, b.Pos = Pos{}, Pos{}
+	a.Clock, b.Clock = nil, nil
 	sameTime := a.Time.Compare(b.Time) == 0
 	a.Time, b.Time = Instant{}, Instant{}
 	if a.Pair.Same(b.Pair) && !a.Placed && !b.Placed {

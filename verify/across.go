@@ -40,8 +40,20 @@ func NewSurvey(policy *Policy, register record.Register) *Survey {
 	}
 }
 
-// Add takes in one record. Nothing of rec is kept but copies.
+// Add takes in one record. Nothing of rec is kept but copies. Of a record with several
+// times, a series that fails by any of them does; none of them proves another record.
 func (s *Survey) Add(rec *record.Record) {
+	if !hasClock(rec) {
+		s.add(rec, s.judge.policy.SharedProofs)
+		return
+	}
+	for how := range numTimings {
+		s.add(s.judge.timed(rec, how), false)
+	}
+}
+
+// add takes in one record by the times of its rows.
+func (s *Survey) add(rec *record.Record, shared bool) {
 	j := s.judge
 	j.prepare(rec)
 	id := ""
@@ -53,7 +65,7 @@ func (s *Survey) Add(rec *record.Record) {
 	}
 	for i := range j.series {
 		e := j.series[i]
-		if !e.fails() && !j.policy.SharedProofs {
+		if !e.fails() && !shared {
 			continue
 		}
 		e.pos = j.rows[e.firstRow].Pos

@@ -265,8 +265,8 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.ClockDisagrees, Severity: record.Caution,
-		Asks:   "Where two files hold the same proofs of an indicator (two or more, with the same sources, expected and shown volts, in the same order), are their times at most 2 min apart?",
-		Why:    "One of the clocks is wrong, and with it the order of proofs and tests.",
+		Asks:   "Where two files hold the same proofs of an indicator (two or more, with the same sources, expected and shown volts, in the same order), are their times at most 2 min apart? And was no reading's time corrected by more?",
+		Why:    "One of the clocks is wrong, and with it the order of proofs and tests. Where common proofs show by how much, the times are corrected, and the record says so.",
 		Source: "prudence",
 		Mend:   "Compare both instruments' clocks with a right one, set them, and note by how much they were off.",
 	},

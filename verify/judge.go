@@ -20,7 +20,9 @@ type Judge struct {
 	merged     record.Job  // holds it where there are several rows or none
 	conflicts  []string    // columns in which job rows differ
 	rows       []row
-	files      bool // the rows stand in several files
+	outputs    []*record.Event // rows of proving units' logs
+	retimed    record.Record   // the record with other times
+	files      bool            // the rows stand in several files
 	worst      class
 	doubtful   bool // a dead test was residual or unreadable
 	counters   bool // a row has the instrument's counter
@@ -81,6 +83,14 @@ func NewJudge(policy *Policy, register record.Register, across *Across) *Judge {
 // Judge judges one record. The judgement, and all that it points to, is valid
 // until the next call and as long as rec is.
 func (j *Judge) Judge(rec *record.Record) *Judgement {
+	if hasClock(rec) {
+		return j.judgeTimes(rec)
+	}
+	return j.judge(rec)
+}
+
+// judge judges a record by the times of its rows.
+func (j *Judge) judge(rec *record.Record) *Judgement {
 	j.prepare(rec)
 	j.require()
 	j.weigh()

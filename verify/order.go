@@ -9,13 +9,19 @@ import (
 // orderRows makes j.rows: the events of the record by time, each with its class,
 // without those that a closing restore has set aside.
 func (j *Judge) orderRows() {
-	j.rows = j.rows[:0]
+	j.rows, j.outputs = j.rows[:0], j.outputs[:0]
 	j.files = false
 	j.forget()
 	sorted := true
 	events := j.rec.Events
 	for i := range events {
 		e := &events[i]
+		if e.Kind == record.Output { // no indicator showed anything
+			if !e.Ambiguous {
+				j.outputs = append(j.outputs, e)
+			}
+			continue
+		}
 		r := j.nextRow()
 		*r = row{Event: e, pair: e.Pair, series: -1, slot: -1}
 		switch {

@@ -3,6 +3,7 @@ package verify
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"nilvolt/record"
 )
@@ -148,6 +149,17 @@ func (j *Judge) instrumentSentence(f *record.Finding, pairs, vi string) string {
 		return "two logs of the proofs of " + vi + " are more than 2 min apart; set the clocks, and find out which is right"
 	}
 	return ""
+}
+
+// clockSentence says how far a log's clock is off.
+func clockSentence(indicator string, c *record.Clock) string {
+	side := "ahead"
+	if c.Ahead < 0 {
+		side = "behind"
+	}
+	off := c.Ahead.Abs().Round(time.Second)
+	return fmt.Sprintf("the clock of a log of %s is %d h %d min %d s %s, as its proofs show; its times were corrected: set the clock",
+		indicator, off/time.Hour, off%time.Hour/time.Minute, off%time.Minute/time.Second, side)
 }
 
 // furtherSentences are those that say the same of every record.

@@ -11,7 +11,6 @@ const (
 	mixedAfter       = 24 * time.Hour   // rows of one record do not lie further apart
 	interruptedFails = 60 * time.Minute // a pause of this kind is no longer a caution
 	quickBelow       = time.Second      // nobody places two probes in less
-	clocksApart      = 2 * time.Minute  // two logs of one proof
 )
 
 // timingRules judges when the rows were taken.
@@ -34,6 +33,9 @@ func (j *Judge) timingRules() {
 	}
 	if j.files && j.judges(record.ClockDisagrees) {
 		j.clockDisagrees()
+	}
+	if hasClock(j.rec) {
+		j.clockCorrected()
 	}
 }
 
@@ -183,7 +185,7 @@ func (j *Judge) clockDisagrees() {
 				continue
 			}
 			for k := range a.proofs {
-				if d := a.proofs[k].Time.Sub(b.proofs[k].Time); d > clocksApart || d < -clocksApart {
+				if d := a.proofs[k].Time.Sub(b.proofs[k].Time); d.Abs() > record.ClocksAgree {
 					rest(j.add(record.ClockDisagrees, record.Caution, a.indicator), a.proofs[k], b.proofs[k])
 				}
 			}
