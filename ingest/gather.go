@@ -177,7 +177,7 @@ func (w *worker) fetchLoose(m *match) (ev record.Event, err error) {
 	if outcome != formats.Decoded {
 		return ev, w.set.inputs[m.input].changedError() // it was right when it was matched
 	}
-	ev.Ambiguous = m.ambiguous
+	ev.Ambiguous, ev.Clock = m.ambiguous, m.clock
 	return ev, nil
 }
 

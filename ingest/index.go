@@ -31,17 +31,18 @@ func (s *Set) index(ctx context.Context) (err error) {
 	if err := s.checkRows(); err != nil {
 		return err
 	}
-	s.loose = s.matchLoose(first.loose)
 	list, err := h.repeated()
 	if err != nil {
 		return err
 	}
-	if len(list) == 0 {
-		return nil
+	if len(list) > 0 {
+		s.scattered = newScattered(list)
+		second := &indexer{set: s}
+		if err := second.walk(ctx, true); err != nil {
+			return err
+		}
 	}
-	s.scattered = newScattered(list)
-	second := &indexer{set: s}
-	return second.walk(ctx, true)
+	return s.match(ctx, first.loose)
 }
 
 // checkRows returns an error if a file has no row.

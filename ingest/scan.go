@@ -40,7 +40,8 @@ type loose struct {
 	time      record.Instant
 	indicator string
 	kind      record.Kind
-	bad       bool // the row has a mistake; time and indicator are set where they could be read
+	source    string // of a proof or an output
+	bad       bool   // the row has a mistake; time and indicator are set where they could be read
 }
 
 // A scanner looks at blocks of one input.
@@ -54,6 +55,7 @@ type scanner struct {
 	// those are on which a segment may begin, and the last.
 	exact     bool
 	indicator string // of the last loose row, not to keep it once a row
+	source    string // the same
 }
 
 // newHash returns the hash of record ids.
@@ -221,8 +223,11 @@ func (st *scanState) addLoose(i int, line int64, size int) {
 	if ev.Indicator != st.indicator {
 		st.indicator = strings.Clone(ev.Indicator)
 	}
+	if ev.Source != st.source {
+		st.source = strings.Clone(ev.Source)
+	}
 	st.scan.loose = append(st.scan.loose, loose{
 		input: st.index, start: st.scan.start + int64(i), size: size, line: line,
-		time: ev.Time, indicator: st.indicator, kind: ev.Kind, bad: outcome == formats.BadRow,
+		time: ev.Time, indicator: st.indicator, source: st.source, kind: ev.Kind, bad: outcome == formats.BadRow,
 	})
 }

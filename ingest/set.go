@@ -33,6 +33,7 @@ type Options struct {
 type Stray struct {
 	Pos       record.Pos
 	Indicator string         // blank if the row has none
+	Source    string         // of an output: the proving unit
 	Time      record.Instant // when it was recorded
 	Kind      record.Kind
 	Records   []string // those that it fits, in the order of the job sheet; nil if none
@@ -46,6 +47,7 @@ type Set struct {
 	jobs      *jobSheet
 	scattered *scattered // nil when every record lies in one stretch
 	loose     *looseRows
+	clocks    []Clock
 	rows      int64
 	skipped   int64
 	records   int
@@ -148,6 +150,11 @@ func (s *Set) Skipped() int64 { return s.skipped }
 // Records returns how many records there are, those of the job sheets that have no
 // row included. It is known when [Set.Each] has gone over all of them.
 func (s *Set) Records() int { return s.records }
+
+// Clocks returns what was found out of the clocks of the logs without record ids that
+// show proofs which records or other logs show too, in the order of the input. The
+// caller must not change it.
+func (s *Set) Clocks() []Clock { return s.clocks }
 
 // Strays returns the rows without a record id that fit no record or several, in
 // the order of the input. The caller must not change them.
