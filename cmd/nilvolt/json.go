@@ -32,7 +32,14 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 		}
 		out = w.appendFinding(out, &j.Findings[i])
 	}
-	return append(out, "]}\n"...)
+	out = append(out, ']')
+	if proofs, shared := j.SharedProofs(); proofs > 0 {
+		out = append(out, `,"proofs":{"shown":`...)
+		out = strconv.AppendInt(out, int64(proofs), 10)
+		out = append(out, `,"shared":`...)
+		out = append(strconv.AppendInt(out, int64(shared), 10), '}')
+	}
+	return append(out, "}\n"...)
 }
 
 func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {

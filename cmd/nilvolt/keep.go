@@ -389,6 +389,7 @@ func (k *keeper) conclude(c *console) error {
 	if err := c.out.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
+	listClocks(c, k.set)
 	listStrays(c, strays)
 	listSuperseded(c, k.set)
 	listChanges(c, k.changes)

@@ -31,7 +31,10 @@ func strayText(s *ingest.Stray) string {
 	pos := s.Pos
 	pos.Column = 0
 	text := pos.String() + ": " + s.Kind.String()
-	if s.Indicator != "" {
+	switch {
+	case s.Source != "":
+		text += " of " + s.Source
+	case s.Indicator != "":
 		text += " by " + s.Indicator
 	}
 	text += " at " + s.Time.String() + " has no record id and fits "

@@ -18,6 +18,8 @@ type tally struct {
 	cautioned    int // compliant ones on which a caution stands, but for the two below
 	lacking      int // records of any status with not-recorded, but for the bare ones, which lack everything
 
+	proofs, shared int // of records with another log: their proofs, and those that it shows too
+
 	loosened string // the message of policy-loosened, the same on every record; blank without it
 
 	// lacks counts the records by what they do not record, for the text report;
@@ -44,6 +46,8 @@ func (t *tally) add(j *verify.Judgement) {
 			cautioned = true
 		}
 	}
+	proofs, shared := j.SharedProofs()
+	t.proofs, t.shared = t.proofs+proofs, t.shared+shared
 	switch j.Status {
 	case record.Compliant:
 		t.compliant++
@@ -78,6 +82,7 @@ func (t *tally) merge(u *tally) {
 	t.bare += u.bare
 	t.cautioned += u.cautioned
 	t.lacking += u.lacking
+	t.proofs, t.shared = t.proofs+u.proofs, t.shared+u.shared
 	t.loosened = cmp.Or(t.loosened, u.loosened)
 	for item, n := range u.lacks {
 		t.lacks[item] += n

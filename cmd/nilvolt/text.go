@@ -130,6 +130,11 @@ func (t theme) closing(b *strings.Builder, c *tally) {
 		t.hang(b, "", "On every record: "+t.clean(c.loosened)+" (rule policy-loosened).", plainInk)
 		b.WriteString("\n")
 	}
+	if c.proofs > 0 {
+		t.hang(b, "", fmt.Sprintf("%s of %s %s in a second log as well, which is stronger evidence and makes no verdict better.",
+			number(c.shared), plural(c.proofs, "proof"), verb(c.shared, "stands", "stand")), plainInk)
+		b.WriteString("\n")
+	}
 	if c.lacking > 0 {
 		t.hang(b, "", c.notRecorded(), quietInk)
 		b.WriteString("\n")

@@ -214,6 +214,7 @@ func conclude(o *verifyOptions, set *ingest.Set, total *tally, out output, c *co
 	if err := c.out.Flush(); err != nil { // results before diagnostics
 		return err
 	}
+	listClocks(c, set)
 	listStrays(c, strays)
 	if o.stream {
 		fmt.Fprintln(c.err, "note: the rules across records were not judged (--stream)")
