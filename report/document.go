@@ -105,6 +105,7 @@ type row struct {
 // elsewhere in the document, or in the drawing's own text.
 type figure struct {
 	drawing *drawing
+	narrow  *drawing // the same for a narrow screen; nil where it is not needed
 	caption words
 	id      string
 }

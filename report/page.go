@@ -3,7 +3,10 @@ package report
 import (
 	_ "embed"
 	"fmt"
+	"regexp"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 //go:embed page.css
@@ -21,11 +24,11 @@ func (d *Document) HTML() []byte {
 <meta name="description" content="%s">
 <title>%s</title>
 <style>
-%s</style>
+%s%s</style>
 </head>
 <body>
 <main>
-`, escaped(d.subject), escaped(d.title), pageStyle)
+`, escaped(d.subject), escaped(d.title), pageStyle, runningStyle(d))
 	w.blocks(d.blocks)
 	w.b.WriteString("</main>\n")
 	if len(d.foot) > 0 {
@@ -33,6 +36,25 @@ func (d *Document) HTML() []byte {
 	}
 	w.b.WriteString("</body>\n</html>\n")
 	return []byte(w.b.String())
+}
+
+// runningStyle puts the running head and foot on the pages that a browser prints.
+func runningStyle(d *Document) string {
+	return fmt.Sprintf("@page { @top-left { content: \"%s\" } @bottom-left { content: \"%s\" } }\n", styleText(d.head), styleText(d.foot))
+}
+
+// styleText writes words as a string of a style sheet: all but letters, digits and
+// blanks as code points, so that nothing in it ends the string or the sheet.
+func styleText(w words) string {
+	var b strings.Builder
+	for _, r := range visible(w.String()) {
+		if r == ' ' || unicode.IsLetter(r) || unicode.IsDigit(r) {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "\\%06x", r)
+		}
+	}
+	return b.String()
 }
 
 // A page writes blocks as HTML.
@@ -61,7 +83,11 @@ func (w *page) block(b block) {
 		class := [...]string{"light", "heavy", "gravid"}[b.grave]
 		fmt.Fprintf(&w.b, "<p class=\"verdict %s\"><strong>%s</strong> <span>%s</span></p>\n", class, escaped(b.word), w.words(b.text))
 	case facts:
-		fmt.Fprintf(&w.b, "<dl style=\"--columns:%d\">\n", max(b.columns, 1))
+		longest := 0
+		for _, f := range b.list {
+			longest = max(longest, utf8.RuneCountInString(f.name))
+		}
+		fmt.Fprintf(&w.b, "<dl style=\"--columns:%d;--name:%sem\">\n", max(b.columns, 1), short(float64(min(longest, 20))*0.5))
 		for _, f := range b.list {
 			fmt.Fprintf(&w.b, "<div><dt>%s</dt><dd>%s</dd></div>\n", escaped(f.name), w.words(f.value))
 		}
@@ -71,12 +97,7 @@ func (w *page) block(b block) {
 	case table:
 		w.table(&b)
 	case figure:
-		w.pictures++
-		fmt.Fprintf(&w.b, "<figure%s>\n%s", idOf(b.id), b.drawing.svg(fmt.Sprintf("picture%d", w.pictures)))
-		if len(b.caption) > 0 {
-			w.b.WriteString("<figcaption>" + w.words(b.caption) + "</figcaption>\n")
-		}
-		w.b.WriteString("</figure>\n")
+		w.figure(b)
 	case beside:
 		fmt.Fprintf(&w.b, "<div class=\"beside\" style=\"--left:%s%%\">\n<div>\n", short(100*b.share))
 		w.blocks(b.left)
@@ -100,6 +121,34 @@ func (w *page) block(b block) {
 	}
 }
 
+// figure writes a drawing. On a narrow screen the drawing that was made for one takes
+// its place, or it is as wide as it needs to be read, and moves.
+func (w *page) figure(f figure) {
+	class := ""
+	if f.narrow == nil && f.drawing.width > 110 {
+		class = ` class="wide"`
+	}
+	fmt.Fprintf(&w.b, "<figure%s%s>\n", class, idOf(f.id))
+	if f.narrow == nil {
+		w.drawing(f.drawing)
+	} else {
+		w.b.WriteString("<div class=\"broad\">\n")
+		w.drawing(f.drawing)
+		w.b.WriteString("</div>\n<div class=\"narrow\">\n")
+		w.drawing(f.narrow)
+		w.b.WriteString("</div>\n")
+	}
+	if len(f.caption) > 0 {
+		w.b.WriteString("<figcaption>" + w.words(f.caption) + "</figcaption>\n")
+	}
+	w.b.WriteString("</figure>\n")
+}
+
+func (w *page) drawing(d *drawing) {
+	w.pictures++
+	w.b.WriteString(d.svg(fmt.Sprintf("picture%d", w.pictures)))
+}
+
 func (w *page) points(l points) {
 	w.b.WriteString("<ol class=\"points\">\n")
 	for _, p := range l.list {
@@ -113,11 +162,18 @@ func (w *page) points(l points) {
 }
 
 func (w *page) table(t *table) {
-	class := ""
+	var kinds []string
 	if t.small {
-		class = ` class="small"`
+		kinds = append(kinds, "tight")
 	}
-	fmt.Fprintf(&w.b, "<table%s%s>\n", class, idOf(t.id))
+	if len(t.columns) > 6 { // too many for a narrow screen
+		kinds = append(kinds, "many")
+	}
+	kind := ""
+	if kinds != nil {
+		kind = ` class="` + strings.Join(kinds, " ") + `"`
+	}
+	fmt.Fprintf(&w.b, "<table%s%s>\n", kind, idOf(t.id))
 	if len(t.caption) > 0 {
 		w.b.WriteString("<caption>" + w.words(t.caption) + "</caption>\n")
 	}
@@ -154,7 +210,7 @@ func (w *page) table(t *table) {
 func (w *page) words(list words) string {
 	var b strings.Builder
 	for _, s := range list {
-		text := escaped(s.text)
+		text := unbroken(escaped(s.text))
 		if s.data && !isPlain(s.text) {
 			text = "<bdi>" + text + "</bdi>"
 		}
@@ -167,6 +223,17 @@ func (w *page) words(list words) string {
 		b.WriteString(text)
 	}
 	return b.String()
+}
+
+// shortPair is two conductors as sentences name them, which no line may tear apart.
+var shortPair = regexp.MustCompile(`[\pL\pN+]{1,4}-[\pL\pN+-]{1,4}(@\w+)?\b`)
+
+// unbroken keeps the names of pairs on one line.
+func unbroken(text string) string {
+	if !strings.Contains(text, "-") || strings.Contains(text, "/") {
+		return text
+	}
+	return shortPair.ReplaceAllString(text, `<span class="fit">$0</span>`)
 }
 
 func idOf(id string) string {

@@ -198,9 +198,10 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 	if len(pairs) == 0 {
 		state = "Nobody can say which pairs are required."
 	}
-	failures := 0
-	for i := range r.Findings {
-		failures += bit(r.Findings[i].Failure)
+	failures, cautions := 0, 0
+	for _, f := range r.Findings {
+		failures += bit(f.Failure)
+		cautions += bit(!f.Failure && f.Rule != record.NotRecorded.String())
 	}
 	switch {
 	case r.Status == record.LiveFound:
@@ -208,11 +209,14 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 	case r.Status == record.Compliant && r.Kept != nil && len(r.Kept.Marks) > 0:
 		return verdict{word: "IN DOUBT", grave: heavy, text: say("Judged compliant; an instrument that it rests on was found unfit since, see Judgement. %s", state)}
 	case r.Status == record.Compliant && failures == 0 && good == len(pairs) && good > 0:
+		if cautions > 0 {
+			state += " " + howMany(cautions, "caution") + ", see below."
+		}
 		return verdict{word: "COMPLIANT", text: say("The evidence is complete: %s", state)}
 	case r.Status == record.NotJudged:
 		return verdict{word: "NOT JUDGED", grave: heavy, text: say("%s", state)}
 	}
-	return verdict{word: "NOT COMPLIANT", grave: heavy, text: say("The evidence does not show the isolation dead: %s, see below. %s", howMany(failures, "failure"), state)}
+	return verdict{word: "NOT COMPLIANT", grave: heavy, text: say("The record does not comply: %s, see below. %s", howMany(failures, "failure"), state)}
 }
 
 // job is the job row of the record, an empty one where it has none.
@@ -346,7 +350,7 @@ func (r *Record) pictures(pairs []verify.PairState, rows []verify.RowState) []bl
 		out = append(append(out, pairPictures(pairs, bodyWidth)...), steps...)
 	}
 	if d := drawTimeline(rows, r.Judgement.Series(), bodyWidth); d != nil {
-		out = append(out, keep{blocks: []block{heading{level: 2, text: say("Prove, test, prove again")}, figure{drawing: d}}})
+		out = append(out, keep{blocks: []block{heading{level: 2, text: say("Prove, test, prove again")}, figure{drawing: d, narrow: drawTimeline(rows, r.Judgement.Series(), 95)}}})
 	}
 	return out
 }

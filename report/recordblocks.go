@@ -119,17 +119,19 @@ var wantedSteps = []record.Kind{
 // steps are the steps with their times; those that are not recorded are named too.
 func (r *Record) steps(rows []verify.RowState) []block {
 	t := table{small: true, columns: []column{{head: "step"}, {head: "time"}, {head: "note", weight: 1}}}
+	several := len(rows) > 0 && dayOf(rows[0].Event.Time) != dayOf(rows[len(rows)-1].Event.Time)
 	seen := map[record.Kind]bool{}
 	for _, row := range rows {
 		if !row.Event.Kind.IsStep() {
 			continue
 		}
 		seen[row.Event.Kind] = true
-		note := given(row.Event.Note)
-		if row.Aside {
-			note = note.and(say(" set aside"))
+		days := ""
+		if several {
+			days = dayOf(row.Event.Time) + " "
 		}
-		t.rows = append(t.rows, cellsOf(say("%s", stepName(row.Event.Kind)), given(clock(row.Event.Time)), note))
+		note := strings.Join(filled(row.Event.Note, asideNote(row)), "; ")
+		t.rows = append(t.rows, cellsOf(say("%s", stepName(row.Event.Kind)), given(days+clock(row.Event.Time)), given(note)))
 	}
 	var missing []string
 	for _, kind := range wantedSteps {
@@ -145,6 +147,19 @@ func (r *Record) steps(rows []verify.RowState) []block {
 		out = append(out, paragraph{text: say("Not recorded: %s.", strings.Join(missing, ", ")), small: true})
 	}
 	return out
+}
+
+// asideNote says why a step was not judged.
+func asideNote(s verify.RowState) string {
+	switch {
+	case !s.Aside:
+		return ""
+	case s.Event.Ambiguous:
+		return "not judged: may belong to another record"
+	case s.Event.Kind == record.Restore:
+		return "closes the record"
+	}
+	return "not judged: behind the closing"
 }
 
 func cellsOf(cells ...words) row { return row{cells: cells} }
@@ -179,7 +194,7 @@ func (r *Record) readings(rows []verify.RowState, pairs []verify.PairState) []bl
 	t.fill(readings, offsetOf(rows) != fromUTC(readings[0].Event.Time))
 	var out []block
 	if len(t.above) > 0 {
-		out = append(out, paragraph{text: given(strings.Join(t.above, "; ") + "."), small: true})
+		out = append(out, paragraph{text: say("%s.", strings.Join(t.above, "; ")), small: true})
 	}
 	n := len(t.rows)
 	if len(t.columns) > 6 || n < 6 || n > mostOnFirst {
@@ -327,7 +342,7 @@ func rowState(s verify.RowState, weak map[record.Pos]verify.State) (words, bool)
 	}
 	switch {
 	case s.Aside:
-		return say("set aside"), false
+		return say("not judged"), false
 	case s.Event.Kind.IsProof() && s.Passes:
 		return say("proved"), false
 	case s.Event.Kind.IsProof():

@@ -154,7 +154,15 @@ func shape(w words) []glyph {
 		}
 		return out
 	}
-	level := levels(runes, len(w) == 0 || !w[0].data)
+	level := make([]uint8, 0, len(runes))
+	for start := 0; start < len(runes); { // each span runs for itself, whatever stands beside it
+		end := start
+		for end < len(runes) && spans[end] == spans[start] {
+			end++
+		}
+		level = append(level, levels(runes[start:end], !w[spans[start]].data)...)
+		start = end
+	}
 	forms := append([]rune(nil), runes...)
 	joinArabic(forms)
 	for i, r := range forms {
@@ -227,14 +235,14 @@ func breakLine(glyphs []glyph, most int) (end, next int) {
 }
 
 // breaksBetween reports whether a line may end between two characters: behind blanks
-// and dashes, between the signs of Chinese and Japanese.
+// and strokes, between the signs of Chinese and Japanese.
 func breaksBetween(a, b rune) bool {
 	switch {
 	case b == ' ' || unicode.In(b, unicode.M, unicode.Pe, unicode.Pf):
 		return false
 	case a == ' ' || a == '–' || a == '—' || a == ']' || a == '·':
 		return true
-	case a == '-' || a == '/' || a == '_':
+	case a == '/' || a == '_':
 		return unicode.IsLetter(b)
 	case unicode.In(a, unicode.Ps, unicode.Pi), b == '。' || b == '、' || b == ',' || b == '.' || b == 'ー':
 		return false

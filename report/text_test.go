@@ -31,6 +31,7 @@ func TestDirection(t *testing.T) {
 		{"left to right first", given("car \u05d0\u05d1 12"), "car 12 \u05d1\u05d0"},
 		{"a number, then letters", given("\u05d0 12 car"), "car 12 \u05d0"},
 		{"own text begins with a foreign name", words{{text: "\u05d0\u05d1 is it"}}, "\u05d1\u05d0 is it"},
+		{"a foreign name within", say("is ").and(given("\u05d0\u05d1-1"), say(", 230 V")), "is 1-\u05d1\u05d0, 230 V"},
 		{"a decimal", given("\u05d0 1.5 \u05d1"), "\u05d1 1.5 \u05d0"},
 		{"brackets turn round", given("\u05d0 (\u05d1)"), "(\u05d1) \u05d0"},
 	}

@@ -20,12 +20,12 @@ type timeline struct {
 	series []verify.SeriesState
 	d      *drawing
 	scale  timescale
+	left   float64  // room for the names of the lines
 	said   []string // what is drawn, in words
 }
 
 const (
-	laneLabel  = 24.0 // room for the names of the lines
-	laneMargin = 13.0 // room for what is missing before the first row and behind the last
+	laneMargin = 12.0 // room for what is missing before the first row and behind the last
 	laneText   = 2.4  // size of what is written
 )
 
@@ -35,7 +35,8 @@ func drawTimeline(rows []verify.RowState, series []verify.SeriesState, width flo
 		return nil
 	}
 	t := &timeline{rows: rows, series: series, d: &drawing{width: width, title: "Timeline"}}
-	t.scale = newTimescale(rows, laneLabel+laneMargin, width-laneMargin)
+	t.left = min(24, width/6)
+	t.scale = newTimescale(rows, t.left+laneMargin, width-laneMargin)
 	y := t.steps(0)
 	for _, id := range indicatorsOf(rows) {
 		y = t.indicator(id, y)
@@ -170,8 +171,8 @@ func (t *timeline) steps(y float64) float64 {
 
 // stepWord is what is written of a step.
 func stepWord(r verify.RowState) string {
-	if r.Aside {
-		return stepName(r.Event.Kind) + " (set aside)"
+	if r.Aside && r.Event.Kind != record.Restore {
+		return stepName(r.Event.Kind) + " (not judged)"
 	}
 	return stepName(r.Event.Kind)
 }
@@ -179,13 +180,13 @@ func stepWord(r verify.RowState) string {
 // stepWord returns where the word of a step begins, and how wide it is.
 func (t *timeline) stepWord(r verify.RowState) (from, width float64) {
 	width = widthOf(say("%s", stepWord(r)), laneText)
-	return min(max(t.scale.of(r.Event.Time)-width/2, laneLabel), t.d.width-width), width
+	return min(max(t.scale.of(r.Event.Time)-width/2, t.left), t.d.width-width), width
 }
 
 // lane draws the line of a name.
 func (t *timeline) lane(name words, y float64) {
-	t.d.marks = append([]any{path{points: [][2]float64{{laneLabel, y}, {t.d.width, y}}, stroke: pale, width: 0.25}}, t.d.marks...)
-	t.d.add(label{x: 0, y: y + 0.9, size: laneText + 0.2, words: fit(bold(name), laneText+0.2, laneLabel-2), ink: black})
+	t.d.marks = append([]any{path{points: [][2]float64{{t.left, y}, {t.d.width, y}}, stroke: pale, width: 0.25}}, t.d.marks...)
+	t.d.add(label{x: 0, y: y + 0.9, size: laneText + 0.2, words: fit(bold(name), laneText+0.2, t.left-2), ink: black})
 }
 
 // A phase is rows of one indicator, one behind the other, that are all proofs of one
@@ -235,11 +236,18 @@ func (t *timeline) indicator(id string, y float64) float64 {
 	}
 	t.lane(name, base)
 	phases := phasesOf(t.rows, id)
+	judged := func(p phase) bool { return !p.rows[0].Aside }
+	first, last := slices.IndexFunc(phases, judged), -1
+	for i := range phases {
+		if judged(phases[i]) {
+			last = i
+		}
+	}
 	tested := false
 	for i := range phases {
 		p := &phases[i]
 		x1, x2 := t.scale.of(p.from()), t.scale.of(p.to())
-		if !p.proof() && !tested && i == 0 {
+		if !p.proof() && i == first {
 			t.noProof(x1-laneMargin+1.5, base, half, write)
 		}
 		var word words
@@ -251,10 +259,10 @@ func (t *timeline) indicator(id string, y float64) float64 {
 		}
 		t.said = append(t.said, fmt.Sprintf("%s to %s, %s: %s.", p.from().Clock(), p.to().Clock(), id, word))
 		width := widthOf(word, laneText)
-		write(min(max((x1+x2-width)/2, laneLabel), t.d.width-width), width, word)
-	}
-	if last := phases[len(phases)-1]; !last.proof() {
-		t.noProof(t.scale.of(last.to())+1.5, base, half, write)
+		write(min(max((x1+x2-width)/2, t.left), t.d.width-width), width, word)
+		if i == last && !p.proof() {
+			t.noProof(x2+1.5, base, half, write)
+		}
 	}
 	return base + half + laneText*1.3*float64(room.lines()) + 1.5
 }
@@ -265,7 +273,7 @@ func (t *timeline) noProof(x, base, half float64, write func(float64, float64, w
 	t.d.add(path{points: [][2]float64{{x, base - half}, {x + w, base - half}, {x + w, base + half}, {x, base + half}},
 		closed: true, fill: white, stroke: black, width: 0.3, dash: []float64{1, 0.7}})
 	word := stress("NO PROOF")
-	write(max(x+w/2-widthOf(word, laneText)/2, laneLabel), widthOf(word, laneText), word)
+	write(max(x+w/2-widthOf(word, laneText)/2, t.left), widthOf(word, laneText), word)
 	t.said = append(t.said, "No proof here.")
 }
 
@@ -279,7 +287,7 @@ func (t *timeline) proofs(p *phase, x1, x2, base, half float64, after bool) word
 	switch {
 	case p.rows[0].Aside:
 		t.d.box(x1, base-half, x2-x1, 2*half, white, mid, 0.2)
-		return say("set aside")
+		return say("not judged")
 	case passes:
 		t.d.box(x1, base-half, x2-x1, 2*half, pale, black, 0.3)
 		return say("proved")
@@ -312,7 +320,7 @@ func (t *timeline) tests(p *phase, base, half float64) words {
 		t.d.line(x, base-half*0.8, x, base+half*0.8, 0.3, dark)
 	}
 	if p.rows[0].Aside {
-		return say("%s, set aside", howMany(len(p.rows), "test"))
+		return say("%s, not judged", howMany(len(p.rows), "test"))
 	}
 	if len(counts) == 0 {
 		return say("%s, dead", howMany(len(p.rows), "test"))
@@ -334,18 +342,25 @@ func (t *timeline) tests(p *phase, base, half float64) words {
 // axis draws the times, and where pauses are shortened.
 func (t *timeline) axis(y float64) float64 {
 	base := y + 1
-	t.d.line(laneLabel, base, t.d.width, base, 0.3, black)
+	t.d.line(t.left, base, t.d.width, base, 0.3, black)
 	room := placer{right: make([]float64, 1)}
 	pauses := placer{right: make([]float64, 1)}
-	width := widthOf(say("00:00:00"), laneText)
 	last := len(t.scale.times) - 1
-	atEnd := t.scale.at[last] - width/2
+	atEnd := t.scale.at[last] - widthOf(say("00:00:00"), laneText)/2
+	several := dayOf(t.scale.times[0]) != dayOf(t.scale.times[last])
+	day := ""
 	for i, at := range t.scale.times {
 		x := t.scale.at[i]
 		t.d.line(x, base, x, base+0.9, 0.2, black)
-		if i == last || x-width/2+width+1 < atEnd {
-			if room.place(x-width/2, width) >= 0 {
-				t.d.add(label{x: x, y: base + 3.3, size: laneText, words: say("%s", at.Clock()), align: atCentre, ink: black})
+		text := at.Clock()
+		if several && dayOf(at) != day {
+			text = dayOf(at) + " " + text
+		}
+		w := widthOf(say("%s", text), laneText)
+		if i == last || x+w/2+1 < atEnd {
+			if room.place(x-w/2, w) >= 0 {
+				t.d.add(label{x: x, y: base + 3.3, size: laneText, words: say("%s", text), align: atCentre, ink: black})
+				day = dayOf(at)
 			}
 		}
 		if !t.scale.cut[i] {
@@ -355,7 +370,7 @@ func (t *timeline) axis(y float64) float64 {
 		t.d.line(middle-0.9, base+1, middle+0.1, base-1, 0.3, black)
 		t.d.line(middle-0.1, base+1, middle+0.9, base-1, 0.3, black)
 		pause := say("%s", duration(t.scale.times[i+1].Sub(at)))
-		w := widthOf(pause, laneText)
+		w = widthOf(pause, laneText)
 		if pauses.place(middle-w/2, w) >= 0 {
 			t.d.add(label{x: middle, y: base + 6.3, size: laneText, words: pause, align: atCentre, ink: dark})
 		}
@@ -367,7 +382,7 @@ func (t *timeline) axis(y float64) float64 {
 // nameAxis names the axis.
 func (t *timeline) nameAxis(base float64) {
 	t.d.add(label{x: 0, y: base + 3.3, size: laneText, words: say("time"), ink: dark},
-		label{x: 0, y: base + 6.3, size: laneText, words: say("shortened pauses"), ink: dark})
+		label{x: 0, y: base + 6.3, size: laneText, words: say("pauses"), ink: dark})
 }
 
 // duration writes how long something took.
