@@ -77,7 +77,10 @@ func (p *sheetOfPaper) heading(h heading, next []block) {
 	}
 	follow := 0.0
 	if len(next) > 0 && !p.dry {
-		follow = min(p.measure(next[:1], p.width), 25)
+		follow = p.measure(next[:1], p.width)
+		if tears(next[0]) {
+			follow = min(follow, 25)
+		}
 	}
 	p.need(above + heightOf(w, points, p.width) + below + follow)
 	if p.y > marginTop {
@@ -91,6 +94,15 @@ func (p *sheetOfPaper) heading(h heading, next []block) {
 	}
 	p.text(w, points, p.x, p.width, black)
 	p.y += below
+}
+
+// tears reports whether a block goes on on the next page where this one ends.
+func tears(b block) bool {
+	switch b.(type) {
+	case figure, beside, verdict, keep:
+		return false
+	}
+	return true
 }
 
 func bold(w words) words {

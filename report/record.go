@@ -100,16 +100,19 @@ func (r *Record) Document() *Document {
 	d.add(heading{level: 1, text: say("Isolation record ").and(given(r.Evidence.ID))}, r.verdict(pairs), r.facts(rows))
 	d.add(r.findings()...)
 	d.add(r.pictures(pairs, rows)...)
-	readings := r.readings(rows, pairs)
-	appendix := len(rows) > mostOnFirst
-	if !appendix {
+	// What fills pages by itself stands behind the signatures.
+	var appendix []block
+	if readings := r.readings(rows, pairs); len(rows) > mostOnFirst {
+		appendix = readings
+	} else {
 		d.add(readings...)
 	}
 	d.add(r.instruments(rows)...)
 	d.add(r.judged()...)
-	if appendix {
-		d.add(readings...)
+	if isLarge(pairs) {
+		d.add(pairPart(pairs)...)
 	}
+	d.add(appendix...)
 	return d
 }
 
@@ -339,18 +342,34 @@ func (r *Record) pictures(pairs []verify.PairState, rows []verify.RowState) []bl
 	var out []block
 	steps := r.steps(rows)
 	inner := (bodyWidth-6)*0.5 - 0.1
-	switch all := Triangles(pairs); {
-	case len(all) == 1 && len(all[0].Rows) <= 8 && len(all[0].Columns) <= 6:
+	switch {
+	case len(pairs) == 0 || isLarge(pairs):
+		out = append(out, steps...)
+	case len(Triangles(pairs)) == 1 && len(Triangles(pairs)[0].Columns) <= 6:
 		left := append([]block{heading{level: 2, text: say("Pairs")}}, pairPictures(pairs, inner)...)
 		out = append(out, beside{share: 0.5, left: left, right: steps})
-	case len(all) == 0:
-		out = append(out, steps...)
 	default:
-		out = append(out, heading{level: 2, text: say("Pairs")})
-		out = append(append(out, pairPictures(pairs, bodyWidth)...), steps...)
+		out = append(append(out, pairPart(pairs)...), steps...)
 	}
 	if d := drawTimeline(rows, r.Judgement.Series(), bodyWidth); d != nil {
-		out = append(out, keep{blocks: []block{heading{level: 2, text: say("Prove, test, prove again")}, figure{drawing: d, narrow: drawTimeline(rows, r.Judgement.Series(), 95)}}})
+		narrow := drawTimeline(rows, r.Judgement.Series(), 95)
+		out = append(out, keep{blocks: []block{heading{level: 2, text: say("Prove, test, prove again")}, figure{drawing: d, narrow: narrow}}})
 	}
 	return out
+}
+
+// isLarge reports whether the pictures of pairs need a page of their own.
+func isLarge(pairs []verify.PairState) bool {
+	height := 0
+	for _, t := range Triangles(pairs) {
+		if t.Dead < t.Pairs || len(t.Columns) > 6 {
+			height += len(t.Rows) + 2
+		}
+	}
+	return height > 16
+}
+
+// pairPart are the pictures of pairs over the whole width.
+func pairPart(pairs []verify.PairState) []block {
+	return append([]block{heading{level: 2, text: say("Pairs")}}, pairPictures(pairs, bodyWidth)...)
 }

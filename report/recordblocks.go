@@ -197,8 +197,10 @@ func (r *Record) readings(rows []verify.RowState, pairs []verify.PairState) []bl
 		out = append(out, paragraph{text: say("%s.", strings.Join(t.above, "; ")), small: true})
 	}
 	n := len(t.rows)
-	if len(t.columns) > 6 || n < 6 || n > mostOnFirst {
-		t.columns[len(t.columns)-1].weight = 1
+	if len(t.columns) > 6 || n < 6 || n > mostOnFirst || n > len(readings) {
+		if !slices.ContainsFunc(t.columns, func(c column) bool { return c.weight > 0 }) {
+			t.columns[len(t.columns)-1].weight = 1
+		}
 		return append([]block{title}, append(out, table{small: true, id: "readings", columns: t.columns, rows: t.rows})...)
 	}
 	half := func(rows []row) []block { return []block{table{small: true, columns: t.columns, rows: rows}} }
@@ -238,6 +240,9 @@ func (t *readingTable) choose(readings []verify.RowState, pairs []verify.PairSta
 	t.add("state", atLeft, func(s verify.RowState) words { state, _ := rowState(s, weak); return state })
 	t.addUnlessSame("indicator", "all with ", readings, func(e *record.Event) string { return cmp.Or(e.Indicator, "no indicator named") })
 	t.addUnlessSame("note", "note: ", readings, func(e *record.Event) string { return e.Note })
+	if last := &t.columns[len(t.columns)-1]; last.head == "note" {
+		last.weight = 1
+	}
 	file := readings[0].Event.Pos.File
 	if slices.ContainsFunc(readings, func(s verify.RowState) bool { return s.Event.Pos.File != file }) {
 		t.add("row of the log", atLeft, func(s verify.RowState) words { return given(place(s.Event.Pos)) })

@@ -305,19 +305,17 @@ func (t *timeline) tests(p *phase, base, half float64) words {
 	last := -1.0
 	for _, r := range p.rows {
 		x := t.scale.of(r.Event.Time)
-		switch {
-		case r.Aside:
-		case !r.Dead:
+		if !r.Dead && !r.Aside {
 			counts[r.State]++
-			h := half * 1.1
-			t.d.add(path{points: [][2]float64{{x, base - h}, {x + 1.3, base}, {x, base + h}, {x - 1.3, base}}, closed: true, fill: black})
-			continue
+		} else if x-last > 0.25 { // nearer, another stroke would only make this one thicker
+			last = x
+			t.d.line(x, base-half*0.8, x, base+half*0.8, 0.3, dark)
 		}
-		if x-last < 0.25 { // another stroke would only make this one thicker
-			continue
+	}
+	for _, r := range p.rows { // above the strokes
+		if x, h := t.scale.of(r.Event.Time), half*1.1; !r.Dead && !r.Aside {
+			t.d.add(path{points: [][2]float64{{x, base - h}, {x + 1.3, base}, {x, base + h}, {x - 1.3, base}}, closed: true, fill: black, stroke: white, width: 0.3})
 		}
-		last = x
-		t.d.line(x, base-half*0.8, x, base+half*0.8, 0.3, dark)
 	}
 	if p.rows[0].Aside {
 		return say("%s, not judged", howMany(len(p.rows), "test"))
