@@ -102,8 +102,9 @@ type Week struct {
 	Sample  Sample
 	Doubts  []Doubted // those waiting because an instrument failed later: live ones first, then the certain, then the oldest
 
-	Watch   []Watched // instruments to watch, worst first; the caller fills it in
-	Service []Service // of the weeks to come; the caller fills it in
+	Missing []Missing // jobs of the week of which nothing was handed in; the caller fills it in, as the next two
+	Watch   []Watched // instruments to watch, worst first
+	Service []Service // of the weeks to come
 }
 
 // A Point is the rate of one week.
@@ -349,18 +350,19 @@ func (t Table) compare() {
 }
 
 // Quiet reports whether the week can be read in one line: every record that came is
-// compliant, nothing waits, nothing is in doubt, no instrument is to be watched.
+// compliant, none is missing, nothing waits, nothing is in doubt, no instrument is to be watched.
 func (w *Week) Quiet() bool {
 	return w.Total.Now.Records > 0 && w.Total.Now.Failing == 0 && w.Late.Failing == 0 &&
-		len(w.Waiting) == 0 && len(w.Doubts) == 0 && len(w.Watch) == 0
+		len(w.Waiting) == 0 && len(w.Missing) == 0 && len(w.Doubts) == 0 && len(w.Watch) == 0
 }
 
 // Listed returns the records that the report names, each once: those whose sheets are
 // worth writing beside it.
 func (w *Week) Listed() []*Filed {
-	list := append(w.liveOpen(), upTo(mostBad, w.Bad)...)
-	list = append(list, upTo(mostLate, w.LateBad)...)
-	list = append(list, upTo(mostWaiting, w.waitingRest())...)
+	list := append(w.liveOpen(), upTo(atLeastLive(mostBad, w.Bad), w.Bad)...)
+	list = append(list, upTo(atLeastLive(mostLate, w.LateBad), w.LateBad)...)
+	rest := w.waitingRest()
+	list = append(list, upTo(atLeastLive(mostWaiting, rest), rest)...)
 	for _, d := range upTo(mostDoubts, w.Doubts) {
 		list = append(list, d.Filed)
 	}

@@ -16,6 +16,7 @@ const (
 	mostWaiting = 15
 	mostLate    = 10
 	mostDoubts  = 15
+	mostMissing = 15
 	mostService = 20
 )
 
@@ -39,6 +40,7 @@ func (w *Week) Document() *Document {
 	d.add(w.pictures()...)
 	d.add(w.badBlocks()...)
 	d.add(w.lateBlocks()...)
+	d.add(w.missingBlocks()...)
 	d.add(w.waitingBlocks()...)
 	d.add(w.doubtBlocks()...)
 	d.add(w.watchBlocks()...)
@@ -70,8 +72,14 @@ func (w *Week) headline() verdict {
 	if live := w.liveOpen(); len(live) > 0 {
 		f := live[0]
 		text := linkTo(f).and(say(": a conductor read live and was not shown dead after it. "), w.whereabouts(f), say("."))
-		if n := len(live) - 1; n > 0 {
-			text = text.and(say(" And %s, below.", counted(n, "more live record")))
+		switch now, rest := w.Total.Now.Live, len(live)-w.Total.Now.Live; {
+		case len(live) == 1:
+		case rest == 0:
+			text = text.and(say(" And %s of this week.", counted(now-1, "other")))
+		case now == 0:
+			text = text.and(say(" And %s, all from before this week.", counted(rest-1, "other")))
+		default:
+			text = text.and(say(" In all %s of this week and %s from before.", grouped(now), grouped(rest)))
 		}
 		return verdict{word: "LIVE: " + counted(len(live), "record"), text: text, grave: gravid}
 	}
@@ -106,9 +114,9 @@ func (w *Week) answers() []point {
 	now := w.Total.Now
 	if now.Records > 0 {
 		text := say("%s came in with %s; %s not compliant: %s.", counted(now.Records, "record"), counted(w.Readings, "reading"),
-			grouped(now.Failing), rateWords(now))
+			grouped(now.Failing), rateSentence(now))
 		if b := w.Total.Before; b.Records > 0 {
-			text = text.and(say(" In the %d weeks before%s %s of %s: %s. ", w.Before, w.someEmpty(), grouped(b.Failing), grouped(b.Records), rateWords(b)), sayChange(w.Total.Change))
+			text = text.and(say(" In the %d weeks before%s %s of %s: %s. ", w.Before, w.someEmpty(), grouped(b.Failing), grouped(b.Records), rateSentence(b)), sayChange(w.Total.Change))
 		} else {
 			text = text.and(say(" There is no record of the %d weeks before to compare with.", w.Before))
 		}
@@ -119,6 +127,9 @@ func (w *Week) answers() []point {
 	}
 	if w.Copies > 0 {
 		add(say("%s decided to be kept twice, and not counted.", countedWas(w.Copies, "record")))
+	}
+	if n := len(w.Missing); n > 0 {
+		add(jump(say("%s on a job sheet, and nothing was ever handed in for it.", jobsStand(n)), true, "#missing"))
 	}
 	if n := w.Late.Records; n > 0 {
 		text := say("%s handed in late, begun before this week; %s of them not compliant.", countedWas(n, "record"), grouped(w.Late.Failing))
@@ -150,6 +161,14 @@ func (w *Week) answers() []point {
 		add(jump(say("To check by hand: %s of %s, drawn by lot.", grouped(len(s.Records)), counted(s.Lot, "compliant record")), true, "#check"))
 	}
 	return list
+}
+
+// jobsStand says how many jobs stand somewhere.
+func jobsStand(n int) string {
+	if n == 1 {
+		return "1 job of this week stands"
+	}
+	return grouped(n) + " jobs of this week stand"
 }
 
 // jump leads from an answer to its part.
@@ -202,6 +221,7 @@ func (w *Week) pictures() []block {
 
 // filedTable lists records. What they wait for is said where it is not all the same.
 func (w *Week) filedTable(list []*Filed, most int) []block {
+	most = atLeastLive(most, list)
 	rest := len(list) - most
 	list = upTo(most, list)
 	t := table{small: true, columns: []column{
@@ -232,6 +252,15 @@ func (w *Week) filedTable(list []*Filed, most int) []block {
 		blocks = append(blocks, paragraph{small: true, text: say("And %s; all stand in the CSV file.", counted(rest, "more record"))})
 	}
 	return blocks
+}
+
+// atLeastLive returns how many records of a list are shown: so many, but all live ones,
+// which stand first.
+func atLeastLive(most int, list []*Filed) int {
+	for most < len(list) && list[most].live() {
+		most++
+	}
+	return most
 }
 
 // decision says what a record waits for, or what was decided.
@@ -298,7 +327,7 @@ func (w *Week) waitingBlocks() []block {
 // waitingRest returns what waits and does not stand in a list above.
 func (w *Week) waitingRest() (rest []*Filed) {
 	listed := map[*Filed]bool{}
-	for _, list := range [][]*Filed{upTo(mostBad, w.Bad), upTo(mostLate, w.LateBad)} {
+	for _, list := range [][]*Filed{upTo(atLeastLive(mostBad, w.Bad), w.Bad), upTo(atLeastLive(mostLate, w.LateBad), w.LateBad)} {
 		for _, f := range list {
 			listed[f] = true
 		}

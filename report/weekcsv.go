@@ -51,7 +51,8 @@ func (c Count) columns() []string {
 func share(x float64) string { return fmt.Sprintf("%.4f", x) }
 
 // RecordsCSV returns all records that the report lists, one line for each list that a
-// record stands in: not-compliant, late, waiting, in-doubt and sample (RFC 4180). Times
+// record stands in: not-compliant, late, waiting, in-doubt, missing (no version, not
+// judged) and sample (RFC 4180). Times
 // are RFC 3339.
 func (w *Week) RecordsCSV() []byte {
 	lines := [][]string{{
@@ -64,9 +65,13 @@ func (w *Week) RecordsCSV() []byte {
 			failed[i] = r.String()
 		}
 		zone := w.Begin.Location()
+		handed := ""
+		if !f.HandedIn.IsZero() {
+			handed = f.HandedIn.In(zone).Format(time.RFC3339)
+		}
 		lines = append(lines, []string{
 			w.Week.String(), list, f.Record, strconv.Itoa(f.Version), f.Status.String(), f.Began.In(zone).Format(time.RFC3339),
-			f.HandedIn.In(zone).Format(time.RFC3339), f.Site, f.Technician, strings.Join(f.Indicators, " "), strings.Join(f.Units, " "),
+			handed, f.Site, f.Technician, strings.Join(f.Indicators, " "), strings.Join(f.Units, " "),
 			strings.Join(failed, " "), f.Waiting, f.Decided, f.Sheet,
 		})
 	}
@@ -81,6 +86,9 @@ func (w *Week) RecordsCSV() []byte {
 	}
 	for _, d := range w.Doubts {
 		add("in-doubt", d.Filed)
+	}
+	for _, m := range w.Missing {
+		add("missing", &Filed{Record: m.Record, Began: m.Began, Site: m.Site, Technician: m.Technician})
 	}
 	for _, f := range w.Sample.Records {
 		add("sample", f)

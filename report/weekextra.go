@@ -7,6 +7,14 @@ import (
 	"time"
 )
 
+// A Missing is a record that a job sheet names and of which nothing was handed in.
+type Missing struct {
+	Record     string
+	Began      time.Time // when the sheet has it begin
+	Site       string    // blank where the sheet does not say, as the next
+	Technician string
+}
+
 // A Watched is an instrument to watch.
 type Watched struct {
 	Instrument string
@@ -43,6 +51,28 @@ func first(a, b bool) int {
 		return 1
 	}
 	return 0
+}
+
+// missingBlocks list what was never handed in.
+func (w *Week) missingBlocks() []block {
+	if len(w.Missing) == 0 {
+		return nil
+	}
+	t := table{small: true, columns: []column{{head: "record"}, {head: "was to begin"}, {head: "site", weight: 1}, {head: "technician", weight: 1}}}
+	for _, m := range upTo(mostMissing, w.Missing) {
+		t.rows = append(t.rows, row{cells: []words{
+			given(m.Record), say("%s", w.shortTime(m.Began)), orMissing(m.Site, "site"), orMissing(m.Technician, "technician"),
+		}})
+	}
+	blocks := []block{
+		heading{level: 2, text: say("Never handed in"), id: "missing"},
+		paragraph{small: true, text: say("A job sheet names these, and no row of them was ever handed in: not done, or done without evidence. They are in no count.")},
+		t,
+	}
+	if n := len(w.Missing) - mostMissing; n > 0 {
+		blocks = append(blocks, paragraph{small: true, text: say("And %s more; all stand in the CSV file.", grouped(n))})
+	}
+	return blocks
 }
 
 // doubtBlocks list the records in doubt.

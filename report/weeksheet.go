@@ -58,6 +58,6 @@ func (s *Sample) curve(w *Week) []block {
 	return []block{
 		keep{[]block{t}},
 		paragraph{small: true, text: say("Plan: sample of %s, accept %s; %s.", grouped(s.Plan.Size), grouped(s.Plan.Accept), s.Plan.Source)},
-		paragraph{small: true, text: say("The records with the smallest SHA-256 over \"").and(given(s.Seed), say("/\" and the record's name were drawn, in this order; the same ledger and week always draw the same. To look one up: printf %%s '"), given(s.Seed), say("/RECORD' | sha256sum."))},
+		paragraph{small: true, text: say("The records with the smallest SHA-256 over \"").and(given(s.Seed), say("/\" and the record's name were drawn, in this order; the same ledger and week always draw the same. To look one up: "), given("printf %s '"), given(s.Seed), given("/RECORD' | sha256sum"), say("."))},
 	}
 }

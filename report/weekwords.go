@@ -59,6 +59,11 @@ func rateWords(c Count) string {
 	return fmt.Sprintf("%s %% (%s to %s)", percent(c.Rate()), percent(low), percent(high))
 }
 
+// rateSentence writes a rate with its interval, and says what that is.
+func rateSentence(c Count) string {
+	return strings.Replace(rateWords(c), "(", "(95 %: ", 1)
+}
+
 // ruleNames writes the names of rules.
 func ruleNames(rules []record.Rule) string {
 	names := make([]string, len(rules))

@@ -101,9 +101,15 @@ func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *cons
 	if err != nil {
 		return err
 	}
+	missing, err := missingJobs(ctx, l)
+	if err != nil {
+		return err
+	}
 	sheets := sheetWriter{ctx: ctx, ledger: l, dir: o.out, done: map[string]bool{}}
 	for w := first; ; w = w.Add(1) {
-		if err := writeWeek(weeks.Report(w), &sheets, c); err != nil {
+		r := weeks.Report(w)
+		r.Missing = missingIn(r, missing)
+		if err := writeWeek(r, &sheets, c); err != nil {
 			return err
 		}
 		if w == last {
@@ -132,6 +138,17 @@ func countWeeks(ctx context.Context, l *ledger.Ledger, o report.WeeksOptions) (*
 		}
 		return err
 	})
+}
+
+// missingIn returns the jobs of a week of which nothing was handed in.
+func missingIn(w *report.Week, list []*missingJob) (out []report.Missing) {
+	for _, m := range list {
+		began := time.Unix(m.begin(), 0)
+		if m.begin() != 0 && !began.Before(w.Begin) && began.Before(w.End) {
+			out = append(out, report.Missing{Record: m.Record, Began: began, Site: m.Site, Technician: m.Technician})
+		}
+	}
+	return out
 }
 
 // filedOf is a version as the weekly report counts it.
