@@ -68,16 +68,15 @@ func (s *State) ownTime(p *port, own string, at record.Instant) string {
 		return ""
 	}
 	off := t.Sub(at)
-	late := p.prompt - off
-	if !p.timed || off > p.prompt {
-		p.prompt, p.timed = off, true
-	}
-	switch {
-	case off.Abs() > mostOff:
+	if off.Abs() > mostOff {
 		return fmt.Sprintf("its own time, %s, is not the time at which it came: it is no reading taken now, or the instrument's clock is wrong; "+
 			"set the clock, or begin with --any-time; readings that were stored are read as a file", own)
-	case late > mostLate:
+	}
+	if late := p.prompt - off; p.timed && late > mostLate {
 		return fmt.Sprintf("by its own time, %s, it was held back for %v: nobody knows what was done in between", own, late.Round(time.Second))
+	}
+	if off > p.prompt || !p.timed {
+		p.prompt, p.timed = off, true
 	}
 	return ""
 }

@@ -109,8 +109,8 @@ type runner struct {
 
 var jobR1 = record.Job{Record: "R1", Supply: record.SinglePhase, Nominal: 230}
 
-// run starts a session on the ports.
-func run(t *testing.T, cfg Config) *runner {
+// run starts a session on the ports. prepare may change it before it runs.
+func run(t *testing.T, cfg Config, prepare ...func(*Session)) *runner {
 	t.Helper()
 	if cfg.Journal == "" {
 		cfg.Journal = filepath.Join(t.TempDir(), "R1.journal")
@@ -118,13 +118,18 @@ func run(t *testing.T, cfg Config) *runner {
 	if cfg.Header.Record == "" {
 		cfg.Header.Record = "R1"
 	}
-	cfg.Jobs = []record.Job{jobR1}
+	if cfg.Jobs == nil {
+		cfg.Jobs = []record.Job{jobR1}
+	}
 	cfg.Retry = time.Millisecond
 	r := &runner{t: t, updates: make(chan *Update, 10000), ended: make(chan error, 1)}
 	cfg.Show = func(u *Update) { r.updates <- u }
 	s, err := Start(cfg)
 	if err != nil {
 		t.Fatal(err)
+	}
+	for _, p := range prepare {
+		p(s)
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	r.s, r.cfg, r.stop = s, cfg, stop

@@ -18,8 +18,9 @@ type Contents struct {
 	// was shown to anybody.
 	Torn string
 
-	sum  string // checksum of the last whole line
-	line int    // the number of lines, one that is torn included
+	sum     string // checksum of the last whole line
+	line    int    // the number of lines, one that is torn included
+	unended bool   // the last line is whole but for its line end
 }
 
 // A DamageError says that a journal is not as it was written.
@@ -43,7 +44,7 @@ func ReadJournal(data []byte, name string) (*Contents, error) {
 		if err != nil && !errors.Is(err, errNotWhole) {
 			return nil, &DamageError{name, c.line + 1, err.Error()}
 		}
-		if !whole || err != nil {
+		if err != nil {
 			torn, more, mended, err := c.tornAt(text)
 			switch {
 			case err != nil:
@@ -59,7 +60,7 @@ func ReadJournal(data []byte, name string) (*Contents, error) {
 		}
 		c.line++
 		e.Line = c.line
-		c.Entries, c.sum, text = append(c.Entries, e), sum, rest
+		c.Entries, c.sum, c.unended, text = append(c.Entries, e), sum, !whole, rest
 	}
 	return c, nil
 }
@@ -73,8 +74,8 @@ var errDamaged = errors.New("the line is not as it was written, and lines that a
 func (c *Contents) tornAt(text string) (torn, more string, mended bool, err error) {
 	at, before := 0, ""
 	for at < len(text) {
-		line, _, whole := strings.Cut(text[at:], "\n")
-		if at > 0 && whole {
+		line, _, _ := strings.Cut(text[at:], "\n")
+		if at > 0 {
 			if e, _, err := parseEntry(line, c.sum); err == nil && e.Kind == Torn && e.Data == strconv.Itoa(at-1) {
 				return text[:at], text[at:], true, nil
 			}
@@ -103,7 +104,6 @@ type journalFile interface {
 // A Journal is an append-only file of what arrived, open for writing. What it has
 // taken is on the disk. It is not safe for concurrent use.
 type Journal struct {
-	name    string
 	file    journalFile
 	sum     string // of the last line
 	line    int    // how many there are
@@ -138,18 +138,23 @@ func openJournal(f *os.File, path string) (*Journal, *Contents, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	c, err := ReadJournal(data, path)
-	if err != nil {
-		return nil, nil, err
-	}
 	if len(data) == 0 { // the name must be on the disk before anything rests on it
 		if err := syncFolder(filepath.Dir(path)); err != nil {
 			return nil, nil, err
 		}
 	}
-	j := &Journal{name: path, file: f, sum: c.sum, line: c.line}
-	if c.Torn != "" {
-		j.pending = append(j.pending, '\n') // ends the torn line; a Torn entry must follow
+	return goOn(f, data, path)
+}
+
+// goOn returns the journal for a file that holds data already.
+func goOn(f journalFile, data []byte, name string) (*Journal, *Contents, error) {
+	c, err := ReadJournal(data, name)
+	if err != nil {
+		return nil, nil, err
+	}
+	j := &Journal{file: f, sum: c.sum, line: c.line}
+	if c.Torn != "" || c.unended {
+		j.pending = append(j.pending, '\n') // a Torn entry must follow a torn line
 	}
 	return j, c, nil
 }

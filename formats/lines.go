@@ -141,15 +141,14 @@ func (l *Lines) isHeader(text string) bool {
 // tellsReadings reports whether a header has what no header of readings lacks: a
 // line of one word could be anything.
 func tellsReadings(l *Layout) bool {
-	has := func(want Column) bool {
-		for _, c := range l.Columns {
-			if c == want {
-				return true
-			}
+	known, tells := 0, false
+	for _, c := range l.Columns {
+		if c != NoColumn {
+			known++
 		}
-		return false
+		tells = tells || c == EventColumn || c == VoltsColumn || c == StageColumn || c == ExpectedColumn
 	}
-	return has(VoltsColumn) || has(StageColumn) || has(EventColumn)
+	return tells && known > 1
 }
 
 // decode decodes a row.

@@ -1,0 +1,287 @@
+package capture
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"nilvolt/fixtures/instruments"
+	"nilvolt/formats"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// journalOf returns the entries of a session in which the actions happen, each at its
+// time.
+func journalOf(actions []instruments.Action) []Entry {
+	ms := 0
+	var entries []Entry
+	add := func(kind Kind, role Role, data string) { entries = append(entries, entryAt(ms, kind, role, data)) }
+	add(Begin, NoRole, `{"version":1,"record":"R1"}`)
+	add(Open, Indicator, "A 9600 8N1")
+	add(Open, Source, "B 9600 8N1")
+	var split [numRoles]splitter
+	cuts := func(role Role, list []cut) {
+		for _, c := range list {
+			kind := Part
+			if c.whole {
+				kind = Line
+			}
+			add(kind, role, c.data)
+		}
+	}
+	for _, a := range actions {
+		if a.After > 100*time.Millisecond {
+			ms += 100
+			for role := Indicator; role < numRoles; role++ {
+				cuts(role, split[role].idle())
+			}
+			ms -= 100
+		}
+		ms += int(a.After / time.Millisecond)
+		role := map[instruments.Place]Role{instruments.Indicator: Indicator, instruments.Source: Source}[a.Place]
+		switch {
+		case a.Place == instruments.Technician:
+			add(Said, NoRole, a.Text)
+		case a.Deed == instruments.Unplug:
+			cuts(role, split[role].idle())
+			add(Lost, role, "no such device")
+		case a.Deed == instruments.Plug:
+			add(Open, role, "C 9600 8N1")
+		default:
+			cuts(role, split[role].feed([]byte(a.Text)))
+		}
+	}
+	add(End, NoRole, "")
+	return entries
+}
+
+// scenarioJobs returns the job sheet of a scenario.
+func scenarioJobs(t interface{ Fatal(...any) }, s instruments.Scenario) []record.Job {
+	jobs, err := formats.ReadJobs([]byte(s.Jobs), "jobs.csv", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return jobs
+}
+
+func judge(rec *record.Record, jobs []record.Job) *verify.Judgement {
+	return verify.NewJudge(verify.DefaultPolicy(), nil, nil).Judge(WithJobs(rec, jobs))
+}
+
+func fold(entries []Entry) *State {
+	s := NewState("J")
+	for i, e := range entries {
+		e.Line = i + 1
+		s.Apply(e)
+	}
+	return s
+}
+
+// failedRules names the rules that failed.
+func failedRules(j *verify.Judgement) string {
+	var names []string
+	for _, f := range j.Findings {
+		if f.Severity == record.Failure {
+			names = append(names, f.Rule.String())
+		}
+	}
+	return strings.Join(names, " ")
+}
+
+func TestScenariosAreJudgedAsTheyAreMeant(t *testing.T) {
+	want := map[string]struct {
+		status record.Status
+		failed string
+		unread int
+	}{
+		"good":        {status: record.Compliant},
+		"three-phase": {status: record.Compliant},
+		"live":        {status: record.Compliant}, // once all was repeated
+		"fault":       {record.NonCompliant, "reprove-failed", 0},
+		"noise":       {record.Compliant, "", 1},
+		"pauses":      {status: record.Compliant},
+		"unplugged":   {record.Compliant, "", 1},
+		"garbage":     {record.NonCompliant, "pair-missing", 1},
+	}
+	for _, s := range instruments.Scenarios() {
+		for seed := range uint64(5) {
+			st := fold(journalOf(s.Actions(seed)))
+			j := judge(st.Record(), scenarioJobs(t, s))
+			w := want[s.Name]
+			if j.Status != w.status || failedRules(j) != w.failed || min(len(st.Unread()), 1) != w.unread {
+				t.Errorf("%s, seed %d: judged %v, failed %q, could not read %+v", s.Name, seed, j.Status, failedRules(j), st.Unread())
+			}
+		}
+	}
+}
+
+// The proving unit's line says which source a proof was made on, and what it put out.
+func TestProvingUnitTells(t *testing.T) {
+	s, err := instruments.Find("good")
+	if err != nil {
+		t.Fatal(err)
+	}
+	proofs := 0
+	for _, ev := range fold(journalOf(s.Actions(1))).Record().Events {
+		if ev.Kind.IsProof() {
+			proofs++
+			if ev.Source != "PU-1" || ev.Expected != 250 || ev.Indicator != "VI-1" || !strings.Contains(ev.Note, "proving unit") {
+				t.Errorf("proof %+v", ev)
+			}
+		}
+	}
+	if proofs != 2 {
+		t.Errorf("%d proofs", proofs)
+	}
+}
+
+// anyScenario draws a scenario, and spoils some of what is sent.
+func anyScenario(rt *rapid.T) (instruments.Scenario, []instruments.Action) {
+	s := rapid.SampledFrom(instruments.Scenarios()).Draw(rt, "scenario")
+	actions := s.Actions(rapid.Uint64Range(0, 100).Draw(rt, "seed"))
+	for range rapid.IntRange(0, 3).Draw(rt, "spoilt") {
+		a := &actions[rapid.IntRange(0, len(actions)-1).Draw(rt, "action")]
+		if a.Place == instruments.Technician || a.Text == "" {
+			continue
+		}
+		text := []byte(a.Text)
+		text[rapid.IntRange(0, len(text)-1).Draw(rt, "at")] = rapid.Byte().Draw(rt, "byte")
+		a.Text = string(text)
+	}
+	return s, actions
+}
+
+// Wherever the power goes, the journal replays to the record as it stood after its last
+// whole line; where a piece of a line is left, it is kept as one that cannot be read,
+// and never makes a record better.
+func TestReplayOfAnyPrefixIsTheRecordOfThen(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		s, actions := anyScenario(rt)
+		entries := journalOf(actions)
+		text := journalText(entries)
+		jobs := scenarioJobs(t, s)
+		for range 20 {
+			n := rapid.IntRange(0, len(text)).Draw(rt, "cut")
+			c, err := ReadJournal(text[:n], "J")
+			if err != nil {
+				rt.Fatal(err)
+			}
+			then := fold(entries[:len(c.Entries)])
+			now := Replay(c, "J")
+			events := now.Record().Events
+			if c.Torn == "" {
+				if diff := cmp.Diff(then.Record(), now.Record(), recordCmp); diff != "" {
+					rt.Fatalf("cut at %d:\n%s", n, diff)
+				}
+				continue
+			}
+			if diff := cmp.Diff(then.Record().Events, events[:len(then.Record().Events)], recordCmp); diff != "" {
+				rt.Fatalf("cut at %d:\n%s", n, diff)
+			}
+			if len(now.Unread()) != len(then.Unread())+1 {
+				rt.Fatalf("cut at %d: the piece %q is not kept", n, c.Torn)
+			}
+			if before, after := judge(then.Record(), jobs), judge(now.Record(), jobs); after.Status == record.Compliant && before.Status != record.Compliant {
+				rt.Fatalf("cut at %d: a torn line made %v compliant", n, before.Status)
+			}
+		}
+	})
+}
+
+// readBack writes a record as canonical CSV and reads it as a file.
+func readBack(t interface{ Fatalf(string, ...any) }, rec *record.Record) *record.Record {
+	text := formats.AppendEventHeader(nil)
+	for i := range rec.Events {
+		text = formats.AppendEvent(text, rec.ID, &rec.Events[i])
+	}
+	layout, err := formats.Bind(string(text), "R1.csv", nil)
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+	back := &record.Record{ID: rec.ID}
+	d := formats.NewDecoder(layout, "R1.csv")
+	line := layout.FirstLine
+	for rest := string(text[layout.FirstRow:]); rest != ""; {
+		var ev record.Event
+		n, lines, o := d.Next(rest, line, &ev)
+		if o != formats.Decoded || d.Last().ID != rec.ID {
+			t.Fatalf("%q: %v", rest[:n], d.Problems())
+		}
+		back.Events = append(back.Events, ev)
+		rest, line = rest[n:], line+lines
+	}
+	return back
+}
+
+// The file that a session leaves is judged as the session was.
+func TestFileIsJudgedAsTheSession(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		s, actions := anyScenario(rt)
+		jobs := scenarioJobs(t, s)
+		rec := fold(journalOf(actions)).Record()
+		live, file := judge(rec, jobs), judge(readBack(rt, rec), jobs)
+		if live.Status != file.Status || failedRules(live) != failedRules(file) || len(live.Findings) != len(file.Findings) {
+			rt.Fatalf("the session %v %q, the file %v %q", live.Status, failedRules(live), file.Status, failedRules(file))
+		}
+	})
+}
+
+// A line of the indicator that cannot be read, anywhere behind the first dead test, is
+// never followed by a compliant record until the pairs before it are tested again.
+func TestUnreadableLineIsNeverPassedOver(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		s := rapid.SampledFrom([]string{"good", "three-phase"}).Draw(rt, "scenario")
+		scenario, err := instruments.Find(s)
+		if err != nil {
+			rt.Fatal(err)
+		}
+		actions := scenario.Actions(rapid.Uint64Range(0, 50).Draw(rt, "seed"))
+		first := slices.IndexFunc(actions, func(a instruments.Action) bool { return strings.HasPrefix(a.Text, "test,") })
+		at := rapid.IntRange(first+1, len(actions)).Draw(rt, "at")
+		garbled := "test,VI-1,L" + string(rapid.SliceOfN(rapid.ByteRange(0x80, 0xff), 1, 30).Draw(rt, "bytes")) + "\r\n"
+		actions = slices.Insert(actions, at, instruments.Action{After: time.Second, Place: instruments.Indicator, Text: garbled})
+		st := fold(journalOf(actions))
+		if len(st.Unread()) != 1 {
+			rt.Fatalf("%q was read", garbled)
+		}
+		if j := judge(st.Record(), scenarioJobs(t, scenario)); j.Status == record.Compliant {
+			rt.Fatalf("compliant, with %q before %+v", garbled, actions[at:])
+		}
+	})
+}
+
+// Bytes that are no text at the begin of a line, and a pause behind them, are noise.
+func TestNoiseIsNoLine(t *testing.T) {
+	s, err := instruments.Find("good")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for at := range s.Actions(1) {
+		actions := slices.Insert(s.Actions(1), at, instruments.Action{After: time.Second, Place: instruments.Indicator, Text: "\xff\x00\xfe"})
+		if at+1 < len(actions) {
+			actions[at+1].After = max(actions[at+1].After, time.Second)
+		}
+		st := fold(journalOf(actions))
+		if j := judge(st.Record(), scenarioJobs(t, s)); j.Status != record.Compliant || len(st.Unread()) > 0 {
+			t.Errorf("noise before %+v: %v, could not read %+v", actions[min(at+1, len(actions)-1)], j.Status, st.Unread())
+		}
+	}
+}
+
+func TestSimulationIsTheSameForTheSameSeed(t *testing.T) {
+	for _, s := range instruments.Scenarios() {
+		if a, b := fmt.Sprint(s.Actions(7)), fmt.Sprint(s.Actions(7)); a != b {
+			t.Errorf("%s: two runs differ", s.Name)
+		}
+		if bytes.Equal(journalText(journalOf(s.Actions(7))), journalText(journalOf(s.Actions(8)))) {
+			t.Errorf("%s: another seed changes nothing", s.Name)
+		}
+	}
+}
