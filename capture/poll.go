@@ -3,6 +3,7 @@ package capture
 import (
 	"encoding/json"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"nilvolt/formats"
@@ -103,7 +104,7 @@ func errorOf(text string) string {
 		return ""
 	}
 	if message == "" {
-		message = text
+		message = "an answer that is none, " + strconv.Quote(text)
 	}
 	return strings.TrimSpace(message)
 }
@@ -135,7 +136,7 @@ func (s *State) timeout(e Entry, at record.Instant) {
 func (s *State) polled(at record.Instant) {
 	p := &s.poll
 	text := strings.TrimSpace(p.reading)
-	if _, err := record.ParseReading(text); err != nil || strings.ContainsAny(text, ",;") {
+	if _, err := record.ParseReading(text); err != nil || text == "" {
 		s.tell(Entry{Line: p.line}, at, true, "the instrument answered %q, which is no number", text)
 		text = unreadText
 	}
