@@ -12,6 +12,12 @@
 // proportion to the rows of scattered records and to those without a record id;
 // otherwise it is bounded.
 //
+// Rows without a record id are an instrument's own log. They belong to the records
+// whose job sheets, or whose own rows, name the instrument at their time. Where a log
+// shows proofs that records or other logs show too, package clocks finds out how far
+// its clock is off, and where that is sure its rows are matched by corrected times;
+// [Set.Clocks] tells what was found.
+//
 // One bad row makes an error of the whole input. Records that it may belong to are
 // not visited: its own, and where the form of the row leaves in doubt whose it
 // is, the ones beside it too.
