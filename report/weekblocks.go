@@ -396,8 +396,8 @@ func (w *Week) rateBlocks(all Table, title, head, remark string) []block {
 			name = stress(r.Name).and(say(" %s", question(rule)))
 		}
 		t.rows = append(t.rows, row{cells: []words{
-			name, say("%s of %s", grouped(r.Now.Failing), grouped(r.Now.Records)), say("%s", rateWords(r.Now)),
-			say("%s of %s", grouped(r.Before.Failing), grouped(r.Before.Records)), say("%s", rateWords(r.Before)), changeCell(r.Change),
+			name, say("%s of %s", grouped(r.Now.Failing), grouped(r.Now.Records)), say("%s", intervalWords(r.Now)),
+			say("%s of %s", grouped(r.Before.Failing), grouped(r.Before.Records)), say("%s", intervalWords(r.Before)), changeCell(r.Change),
 		}})
 	}
 	if len(t.rows) == 0 {

@@ -47,7 +47,7 @@ func (w *Week) rateChart() *drawing {
 			text = append(text, fmt.Sprintf("%v no record", p.Week))
 			continue
 		}
-		text = append(text, fmt.Sprintf("%v %s", p.Week, rateWords(p.Count)))
+		text = append(text, fmt.Sprintf("%v %s", p.Week, intervalWords(p.Count)))
 		low, high := p.Interval()
 		width, radius, tone := 0.3, 0.8, dark
 		if last {

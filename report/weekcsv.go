@@ -45,10 +45,10 @@ func (c Count) columns() []string {
 		return []string{"", "", ""}
 	}
 	low, high := c.Interval()
-	return []string{share(c.Rate()), share(low), share(high)}
+	return []string{decimals(c.Rate()), decimals(low), decimals(high)}
 }
 
-func share(x float64) string { return fmt.Sprintf("%.4f", x) }
+func decimals(x float64) string { return fmt.Sprintf("%.4f", x) }
 
 // RecordsCSV returns all records that the report lists, one line for each list that a
 // record stands in: not-compliant, late, waiting, in-doubt, missing (no version, not

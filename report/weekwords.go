@@ -50,8 +50,8 @@ func percent(x float64) string {
 	return fmt.Sprintf("%.1f", 100*x)
 }
 
-// rateWords writes a rate with its interval: 5.6 % (3.2 to 9.6).
-func rateWords(c Count) string {
+// intervalWords writes a rate with its interval: 5.6 % (3.2 to 9.6).
+func intervalWords(c Count) string {
 	if c.Records == 0 {
 		return "no record"
 	}
@@ -61,7 +61,7 @@ func rateWords(c Count) string {
 
 // rateSentence writes a rate with its interval, and says what that is.
 func rateSentence(c Count) string {
-	return strings.Replace(rateWords(c), "(", "(95 %: ", 1)
+	return strings.Replace(intervalWords(c), "(", "(95 %: ", 1)
 }
 
 // ruleNames writes the names of rules.
