@@ -44,7 +44,15 @@ func faceOf(s verify.State) stateFace {
 	return stateFace{strings.ToUpper(s.String()), "?", black, white, false} // never like dead
 }
 
-var allStates = []verify.State{
+// StateWord returns the word of a state in pictures and the letter where there is no
+// room for it. Dead stands in small letters and recedes; everything else in capitals.
+func StateWord(s verify.State) (word, letter string) {
+	f := faceOf(s)
+	return f.word, f.letter
+}
+
+// States are all states, in the order in which a legend tells them.
+var States = []verify.State{
 	verify.Good, verify.Missing, verify.LiveRead, verify.Residual, verify.Unproved, verify.Unread, verify.CannotShow,
 }
 
@@ -218,7 +226,7 @@ func (t *Triangle) legend(d *drawing, size float64) {
 		}
 	}
 	x, y := 0.0, d.height+size+0.6
-	for _, s := range allStates {
+	for _, s := range States {
 		if !used[s] {
 			continue
 		}

@@ -325,7 +325,7 @@ func (t *timeline) tests(p *phase, base, half float64) words {
 	}
 	word := say("%s, ", howMany(len(p.rows), "test"))
 	first := true
-	for _, s := range allStates {
+	for _, s := range States {
 		if n := counts[s]; n > 0 {
 			if !first {
 				word = word.and(say(", "))

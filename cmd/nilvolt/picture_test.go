@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"nilvolt/record"
+	"nilvolt/report"
 	"nilvolt/verify"
 )
 
@@ -28,9 +29,9 @@ func statesOf(t *testing.T, text string) []verify.PairState {
 			t.Fatal(err)
 		}
 		p := verify.PairState{Tested: record.Tested{Pair: pair, Switch: at, Point: strings.Join(words[2:], " ")}, State: 99}
-		for _, f := range faces {
-			if f.word == words[1] {
-				p.State = f.state
+		for _, state := range report.States {
+			if faceOf(state).word == words[1] {
+				p.State = state
 			}
 		}
 		out = append(out, p)
