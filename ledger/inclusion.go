@@ -48,6 +48,15 @@ func (l *Ledger) ProveJudgement(ctx context.Context, version, judgement int64) (
 		return nil, err
 	}
 	defer tx.Rollback()
+	out := &Inclusion{}
+	var leaves int64
+	err = tx.QueryRowContext(ctx, `SELECT leaves, note FROM checkpoint ORDER BY leaves DESC LIMIT 1`).Scan(&leaves, &out.Checkpoint)
+	if err != nil {
+		return nil, err
+	}
+	if version >= leaves || judgement >= leaves { // which a database may not even take for a number
+		return nil, ErrNoSuchVersion
+	}
 	list, err := items(ctx, tx, "WHERE v.leaf = $1", version)
 	if err != nil {
 		return nil, err
@@ -59,7 +68,7 @@ func (l *Ledger) ProveJudgement(ctx context.Context, version, judgement int64) (
 	if judgement == 0 {
 		judgement = item.Judgement.ID
 	}
-	out := &Inclusion{Record: item.Record, Number: item.Number}
+	out.Record, out.Number = item.Record, item.Number
 	var digest []byte
 	var copyKey sql.NullInt64
 	err = tx.QueryRowContext(ctx, `SELECT digest, evidence, copy_key FROM version WHERE leaf = $1`, version).Scan(&digest, &out.Evidence, &copyKey)
@@ -73,11 +82,6 @@ func (l *Ledger) ProveJudgement(ctx context.Context, version, judgement int64) (
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, ErrNoSuchVersion
 	}
-	if err != nil {
-		return nil, err
-	}
-	var leaves int64
-	err = tx.QueryRowContext(ctx, `SELECT leaves, note FROM checkpoint ORDER BY leaves DESC LIMIT 1`).Scan(&leaves, &out.Checkpoint)
 	if err != nil {
 		return nil, err
 	}

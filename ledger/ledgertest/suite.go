@@ -44,6 +44,7 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 		"tampering":         testTampering,
 		"checkpoints":       testCheckpoints,
 		"proof":             testProof,
+		"seal":              testSeal,
 		"clock set back":    testClock,
 		"instruments":       testInstruments,
 		"newest records":    testNewest,
