@@ -86,6 +86,7 @@ const (
 	UnknownAlone                // its part has a single indicator or a single unit: whose fault a change is cannot be told
 	UnknownOtherParts           // it cannot be compared with instruments of other parts
 	UnknownRegister             // it is not in the register: tolerance and date of service are not known
+	UnknownStranger             // the register has others and not it: a slip of the pen, or several instruments under one id
 	UnknownCrossingDate         // no date of leaving the tolerance can be named, not even a first one
 )
 

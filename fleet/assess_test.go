@@ -200,6 +200,61 @@ func failing(seed uint64, home float64, chances map[string]float64) []Proof {
 	return proofs
 }
 
+// An id that a register with others lacks may be a slip for several instruments: it is
+// not blamed, whatever its proofs show, and nobody can take it to service.
+func TestStrangerIsNotBlamed(t *testing.T) {
+	points, _ := readFixture(t)
+	register := sceneRegister()
+	known := assess(proofsOf(points), register, Settings{})
+	for i := range known.Instruments {
+		id := known.Instruments[i].Instrument
+		if !known.Instruments[i].Confirmed() {
+			continue
+		}
+		delete(register, id)
+		f := assess(proofsOf(points), register, Settings{})
+		if a := f.Of(id); a.State != StateCannotTell || a.Confirmed() || len(a.Faults) == 0 || !slices.Contains(a.Unknown, UnknownStranger) {
+			t.Errorf("%s: %v, confirmed %v, %v", id, a.State, a.Confirmed(), a.Unknown)
+		}
+		for _, s := range f.Plan(Shop{Weeks: 52, Capacity: 9}).Services {
+			if s.Instrument == id {
+				t.Errorf("%s is to be serviced", id)
+			}
+		}
+		if a := assess(proofsOf(points), nil, Settings{}).Of(id); !a.Confirmed() {
+			t.Errorf("%s without any register: %v", id, a.State)
+		}
+		register = sceneRegister()
+	}
+}
+
+// ErrorAt follows the faults back in time.
+func TestErrorAt(t *testing.T) {
+	points, _ := readFixture(t)
+	f := assess(proofsOf(points), sceneRegister(), Settings{})
+	for i := range f.Instruments {
+		a := &f.Instruments[i]
+		if now := f.ErrorAt(a, f.window.until); math.Abs(now-a.Error) > 1e-9 {
+			t.Errorf("%s: %g now, and %g", a.Instrument, now, a.Error)
+		}
+		d := a.Fault()
+		if d == nil || len(a.Faults) > 1 {
+			continue
+		}
+		want := a.Error - d.Size
+		if d.Kind == Drift {
+			want = a.Error - d.Size*4
+		}
+		before := f.window.until - 4
+		if d.Kind == Step {
+			before = d.Start - 1e-6
+		}
+		if got := f.ErrorAt(a, before); math.Abs(got-want) > 1e-6 {
+			t.Errorf("%s at week %g: %g, want %g", a.Instrument, before, got, want)
+		}
+	}
+}
+
 // Who fails is told from who was there, like who drifts.
 func TestWhoFails(t *testing.T) {
 	found, wrong, quiet := 0, 0, 0

@@ -130,6 +130,12 @@ func (a *Assessment) withdrawn(at record.Date) bool {
 // conclude fills in dates, signs, what is unknown, and the state.
 func (f *Fleet) conclude(a *Assessment) {
 	a.Rivals = sortedSet(a.Rivals)
+	if f.stranger(a) { // nobody is to be blamed of whom one does not know that he exists
+		a.Rate.TooOften = false
+		for i := range a.Faults {
+			a.Faults[i].Confirmed = false
+		}
+	}
 	f.dues(a)
 	f.signs(a)
 	f.unknowns(a)
@@ -137,6 +143,8 @@ func (f *Fleet) conclude(a *Assessment) {
 	switch {
 	case a.withdrawn(today):
 		a.State = StateWithdrawn
+	case f.stranger(a):
+		a.State = StateCannotTell
 	case a.Rate.TooOften:
 		a.State = StateFailing
 	case a.Confirmed() && a.Faults[0].Kind == Step:
@@ -153,6 +161,10 @@ func (f *Fleet) conclude(a *Assessment) {
 		a.State = StateSteady
 	}
 }
+
+// stranger reports whether an instrument is not in a register that has others. Its id may
+// be a slip, and its proofs those of several instruments.
+func (f *Fleet) stranger(a *Assessment) bool { return len(f.window.register) > 0 && a.Registered == nil }
 
 // tooFew reports whether there are too few proofs to say that nothing has changed.
 func (a *Assessment) tooFew() bool {
@@ -189,5 +201,6 @@ func (f *Fleet) unknowns(a *Assessment) {
 		add(len(f.Parts) > 1, UnknownOtherParts)
 	}
 	add(a.Registered == nil, UnknownRegister)
+	add(f.stranger(a), UnknownStranger)
 	add(a.Forecast == nil || !a.NotBefore.IsSet(), UnknownCrossingDate)
 }

@@ -27,14 +27,14 @@ type ServicePlan struct {
 }
 
 // Plan returns the service plan of the least expected risk from the first Monday after
-// the assessment on. Instruments that are withdrawn take no part.
+// the assessment on. Instruments that are withdrawn, and those that a register with others lacks, take no part.
 func (f *Fleet) Plan(shop Shop) ServicePlan {
 	begin := f.planBegin()
 	p := ServicePlan{Begin: begin, Shop: shop}
 	var items []Item
 	for i := range f.Instruments {
 		a := &f.Instruments[i]
-		if a.State == StateWithdrawn || !begin.IsSet() {
+		if a.State == StateWithdrawn || f.stranger(a) || !begin.IsSet() {
 			continue
 		}
 		item := f.item(a, begin, shop.Weeks)
