@@ -230,22 +230,54 @@ func references(register record.Register) []string {
 }
 
 // plainParts puts what an instrument was before its service and what it is since then
-// under one id.
+// under one id, and makes one part of those that have an instrument in common: at each
+// expected voltage they are apart, but it is the same instruments that are compared there.
+// It is anchored where each of them is.
 func plainParts(parts []Part) []Part {
-	plain := func(ids []string) []string {
-		out := make([]string, 0, len(ids))
+	g := newGroups(len(parts))
+	first := map[role]int32{}
+	join := func(part int, ids []string, unit bool) {
 		for _, id := range ids {
-			out = append(out, plainID(id))
+			key := role{plainID(id), unit}
+			if other, seen := first[key]; seen {
+				g.join(int32(part), other)
+			} else {
+				first[key] = int32(part)
+			}
 		}
-		slices.Sort(out)
-		return slices.Compact(out)
 	}
 	for i := range parts {
-		p := &parts[i]
-		p.Indicators, p.Units = plain(p.Indicators), plain(p.Units)
+		join(i, parts[i].Indicators, false)
+		join(i, parts[i].Units, true)
+	}
+	number, count := g.number(func(int32) bool { return true })
+	out := make([]Part, count)
+	for i := range out {
+		out[i].Anchored = true
+	}
+	for i := range parts {
+		from, to := &parts[i], &out[number[i]]
+		to.Indicators = append(to.Indicators, from.Indicators...)
+		to.Units = append(to.Units, from.Units...)
+		to.Proofs += from.Proofs
+		to.Anchored = to.Anchored && from.Anchored
+	}
+	for i := range out {
+		p := &out[i]
+		p.Indicators, p.Units = plainIDs(p.Indicators), plainIDs(p.Units)
 		p.Alone = len(p.Indicators) == 1 || len(p.Units) == 1
 	}
-	return parts
+	return out
+}
+
+// plainIDs returns the ids without the days of services, each once, sorted.
+func plainIDs(ids []string) []string {
+	out := make([]string, 0, len(ids))
+	for _, id := range ids {
+		out = append(out, plainID(id))
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // begin returns what is known of an instrument without a search.

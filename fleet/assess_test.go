@@ -228,6 +228,25 @@ func TestStrangerIsNotBlamed(t *testing.T) {
 	}
 }
 
+// Instruments that are proved at two voltages are one part, though nothing links the two.
+func TestTwoVoltagesAreOnePart(t *testing.T) {
+	points, _ := readFixture(t)
+	proofs := proofsOf(points)
+	one := assess(proofs, sceneRegister(), Settings{})
+	for i := range proofs {
+		if i%2 == 0 {
+			proofs[i].Expected, proofs[i].Volts = 2*proofs[i].Expected, 2*proofs[i].Volts
+		}
+	}
+	two := assess(proofs, sceneRegister(), Settings{})
+	if len(one.Parts) != 1 || len(two.Parts) != 1 || two.Parts[0].Proofs != one.Parts[0].Proofs {
+		t.Errorf("parts %+v and %+v", one.Parts, two.Parts)
+	}
+	if a := two.Of("I00"); a == nil || slices.Contains(a.Unknown, UnknownOtherParts) {
+		t.Errorf("%+v", a)
+	}
+}
+
 // ErrorAt follows the faults back in time.
 func TestErrorAt(t *testing.T) {
 	points, _ := readFixture(t)

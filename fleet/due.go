@@ -164,7 +164,9 @@ func (f *Fleet) conclude(a *Assessment) {
 
 // stranger reports whether an instrument is not in a register that has others. Its id may
 // be a slip, and its proofs those of several instruments.
-func (f *Fleet) stranger(a *Assessment) bool { return len(f.window.register) > 0 && a.Registered == nil }
+func (f *Fleet) stranger(a *Assessment) bool {
+	return len(f.window.register) > 0 && a.Registered == nil
+}
 
 // tooFew reports whether there are too few proofs to say that nothing has changed.
 func (a *Assessment) tooFew() bool {
