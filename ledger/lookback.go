@@ -24,7 +24,8 @@ func (b *LookBack) leaf() leaf {
 		text(b.Found).text(b.Reason)
 }
 
-// A Mark is what a look back says of a version: certain, in doubt, or clear.
+// A Mark is what a look back says of a version: certain or in doubt. It stays; what is
+// to be done about it people decide.
 type Mark struct {
 	ID       int64
 	LookBack LookBack
@@ -36,7 +37,6 @@ type Mark struct {
 const (
 	MarkCertain = "certain"
 	MarkInDoubt = "in doubt"
-	MarkClear   = "clear"
 )
 
 func markLeaf(lookBack, version int64, doubt string) leaf {
@@ -44,8 +44,8 @@ func markLeaf(lookBack, version int64, doubt string) leaf {
 }
 
 // Mark keeps a look back with what it says of versions, and returns how many marks were
-// added. A version gets none that has this mark for the instrument already, nor one that
-// is clear and was never marked. Where no mark is left the look back is not kept either.
+// added. A version gets none that has this mark for the instrument already, or a worse one.
+// Where no mark is left the look back is not kept either.
 func (t *Tx) Mark(b LookBack, doubts map[int64]string) (added int, err error) {
 	before, err := t.standing(b.Instrument)
 	if err != nil {
@@ -53,7 +53,7 @@ func (t *Tx) Mark(b LookBack, doubts map[int64]string) (added int, err error) {
 	}
 	var versions []int64
 	for version, doubt := range doubts {
-		if was := before[version]; was != doubt && (was != "" || doubt != MarkClear) {
+		if was := before[version]; was != doubt && was != MarkCertain {
 			versions = append(versions, version)
 		}
 	}
@@ -106,8 +106,7 @@ func scanLookBack(rows *sql.Rows, more ...any) (LookBack, error) {
 	return b, err
 }
 
-// addMarks gives versions the marks that count: the newest for each instrument, without
-// those that are clear.
+// addMarks gives versions the marks that count: the newest for each instrument.
 func addMarks(ctx context.Context, q querier, byVersion map[int64]*Item, in string, versions []any) error {
 	return each(ctx, q, func(rows *sql.Rows) error {
 		var m Mark
@@ -117,9 +116,7 @@ func addMarks(ctx context.Context, q querier, byVersion map[int64]*Item, in stri
 		}
 		i := byVersion[m.Version]
 		i.Marks = slices.DeleteFunc(i.Marks, func(old Mark) bool { return old.LookBack.Instrument == m.LookBack.Instrument })
-		if m.Doubt != MarkClear {
-			i.Marks = append(i.Marks, m)
-		}
+		i.Marks = append(i.Marks, m)
 		return nil
 	}, `SELECT `+lookBackColumns+`, m.leaf, m.version, m.doubt FROM mark m JOIN lookback b ON b.leaf = m.lookback
 		WHERE m.version IN (`+in+`) ORDER BY m.leaf`, versions...)

@@ -26,7 +26,7 @@ type Item struct {
 	Technician string
 	Judgement  Judgement
 	Decisions  []Decision // in order
-	Marks      []Mark     // what looks back at instruments say of it, the newest for each that does not clear it
+	Marks      []Mark     // what looks back at instruments say of it, the newest for each instrument
 }
 
 // MarkedAt returns the leaf of its newest mark, 0 without one. Decisions from before do

@@ -72,8 +72,8 @@ func testNewest(t *testing.T, p Place) {
 	}
 }
 
-// testMarks marks records whose instrument failed: the marks are kept once, open what was
-// closed, and are taken back by another look back only.
+// testMarks marks records whose instrument failed: the marks are kept once, grow worse and
+// never better, and open what was closed.
 func testMarks(t *testing.T, p Place) {
 	ctx := context.Background()
 	l := p.Open(t)
@@ -118,15 +118,11 @@ func testMarks(t *testing.T, p Place) {
 		}
 	}
 	want("before", review(ledger.Filter{}))
-	leaves := wantClean(t, l).Leaves
-	if n := mark("VI-1", map[int64]string{r1: ledger.MarkClear}); n != 0 || wantClean(t, l).Leaves != leaves {
-		t.Errorf("what was never marked is cleared: %d marks", n)
-	}
 	if n := mark("VI-1", map[int64]string{r1: ledger.MarkInDoubt, r2: ledger.MarkCertain}); n != 2 {
 		t.Errorf("%d marks were added", n)
 	}
-	leaves = wantClean(t, l).Leaves
-	if n := mark("VI-1", map[int64]string{r1: ledger.MarkInDoubt, r2: ledger.MarkCertain}); n != 0 || wantClean(t, l).Leaves != leaves {
+	leaves := wantClean(t, l).Leaves
+	if n := mark("VI-1", map[int64]string{r1: ledger.MarkInDoubt, r2: ledger.MarkInDoubt}); n != 0 || wantClean(t, l).Leaves != leaves {
 		t.Errorf("the same again: %d marks", n)
 	}
 	want("marked", review(ledger.Filter{}), "R2, certain for VI-1", "R1, in doubt for VI-1")
@@ -144,13 +140,13 @@ func testMarks(t *testing.T, p Place) {
 	want("decided", review(ledger.Filter{}))
 	mark("PU-1", map[int64]string{r1: ledger.MarkCertain})
 	want("marked for another instrument", review(ledger.Filter{Marked: true}), "R1, in doubt for VI-1, certain for PU-1")
-	mark("PU-1", map[int64]string{r1: ledger.MarkClear})
-	mark("VI-1", map[int64]string{r1: ledger.MarkClear})
-	want("cleared", review(ledger.Filter{Closed: true, Marked: true}), "R2, certain for VI-1")
-	if list, err := l.LookBacks(ctx); err != nil || len(list) != 4 || list[1].Instrument != "PU-1" || list[0].Reason != "failed a proof" {
+	mark("VI-1", map[int64]string{r1: ledger.MarkCertain})
+	want("marked worse", review(ledger.Filter{Marked: true}), "R1, certain for PU-1, certain for VI-1")
+	want("with those decided on", review(ledger.Filter{Closed: true, Marked: true}), "R2, certain for VI-1", "R1, certain for PU-1, certain for VI-1")
+	if list, err := l.LookBacks(ctx); err != nil || len(list) != 3 || list[1].Instrument != "PU-1" || list[0].Reason != "failed a proof" {
 		t.Errorf("looks back %+v, %v", list, err)
 	}
-	if r := wantClean(t, l); r.Rows["mark"] != 5 || r.Rows["lookback"] != 4 {
+	if r := wantClean(t, l); r.Rows["mark"] != 4 || r.Rows["lookback"] != 3 {
 		t.Errorf("audited %v", r.Rows)
 	}
 }

@@ -19,6 +19,6 @@ CREATE TABLE mark (
 	leaf     INTEGER PRIMARY KEY,
 	lookback INTEGER NOT NULL REFERENCES lookback,
 	version  INTEGER NOT NULL REFERENCES version,
-	doubt    TEXT NOT NULL       -- certain, in doubt, clear
+	doubt    TEXT NOT NULL       -- certain, in doubt
 );
 CREATE INDEX mark_version ON mark (version, leaf);
