@@ -1,5 +1,7 @@
 package report
 
+import "image/color"
+
 // A drawing is a picture of our own, put together once and written as SVG and into
 // the PDF. Lengths are millimetres, from the upper left corner to the right and down.
 // Its ink is grey or black: what it says it says by shape, pattern and word.
@@ -27,6 +29,9 @@ const (
 func (i ink) grey() int {
 	return [...]int{255, 255, 238, 190, 128, 72, 0}[i]
 }
+
+// gray returns the ink as a colour.
+func (i ink) gray() color.Gray { return color.Gray{Y: uint8(i.grey())} }
 
 // A path is straight lines from point to point.
 type path struct {
