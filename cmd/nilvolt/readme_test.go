@@ -86,7 +86,7 @@ func TestReadmeRun(t *testing.T) {
 // Every command line of the README and of docs has a command and flags that there are.
 func TestDocumentedCommands(t *testing.T) {
 	seen := 0
-	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/files.md", "docs/ledger.md", "docs/maps.md", "fixtures/demo/README.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "docs/files.md", "docs/instruments.md", "docs/ledger.md", "docs/maps.md", "fixtures/demo/README.md"} {
 		for _, block := range indentedBlocks(readDocument(t, name)) {
 			for line := range strings.Lines(block) {
 				_, args, ok := strings.Cut(strings.TrimSpace(line), "nilvolt ")

@@ -29,7 +29,7 @@ read or the command was wrong.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return hint(cmd.CommandPath()+" --help lists the flags", "%v", err)
 	})
-	root.AddCommand(newVerify(c), newIngest(c), newCapture(c), newReview(c), newAudit(c), newBackup(c), newRestore(c), newExport(c), newReport(c), newFormats(c), newDemo(c), newMan(c), newVersion(c))
+	root.AddCommand(newVerify(c), newIngest(c), newCapture(c), newReview(c), newInstruments(c), newAudit(c), newBackup(c), newRestore(c), newExport(c), newReport(c), newFormats(c), newDemo(c), newMan(c), newVersion(c))
 	refuseUnknown(root)
 	return root
 }
