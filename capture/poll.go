@@ -23,8 +23,8 @@ type Purpose string
 // The purposes.
 const (
 	AskIdentity Purpose = "identity" // who is there: *IDN? (IEEE 488.2, 10.14)
-	AskReading  Purpose = "reading"  // the voltage: MEASure:VOLTage (SCPI-1999, volume 3)
-	AskError    Purpose = "error"    // did it go well: SYSTem:ERRor? (SCPI-1999, 21.8)
+	AskReading  Purpose = "reading"  // the voltage: MEASure:VOLTage:AC? or :DC? (SCPI-1999)
+	AskError    Purpose = "error"    // did it go well: SYSTem:ERRor? (SCPI-1999)
 	AskAgain    Purpose = "again"    // the identity, until it comes: what comes before it is late
 )
 
@@ -82,7 +82,7 @@ func (s *State) answer(line int, at record.Instant, text string) {
 }
 
 // identified takes the answer to *IDN?: maker, model, serial number and version, with
-// commas between (IEEE 488.2, 10.14.3; an unknown serial number is 0).
+// commas between (IEEE 488.2, 10.14). From memory: an unknown serial number is 0.
 func (s *State) identified(line int, at record.Instant, text string) {
 	s.poll.identity = text
 	fields := strings.Split(text, ",")
@@ -96,11 +96,12 @@ func (s *State) identified(line int, at record.Instant, text string) {
 	}
 }
 
-// errorOf returns what an answer to SYSTem:ERRor? complains of, blank for no error:
-// number 0, and a text in quotes (SCPI-1999, 21.8).
+// errorOf returns what an answer to SYSTem:ERRor? complains of, blank for no error,
+// which is number 0, with or without a sign (SCPI-1999, read in manuals of
+// instruments).
 func errorOf(text string) string {
 	number, message, _ := strings.Cut(text, ",")
-	if n := strings.TrimSpace(number); n == "0" || n == "+0" || n == "-0" {
+	if n, err := strconv.Atoi(strings.TrimSpace(number)); err == nil && n == 0 {
 		return ""
 	}
 	if message == "" {
@@ -131,8 +132,7 @@ func (s *State) timeout(e Entry, at record.Instant) {
 }
 
 // polled makes an event of the answer. Text that is no number is no value; 9.9E37 is
-// over-range and 9.91E37 no number (SCPI-1999, volume 1, 7.2.1), which package record
-// knows.
+// over-range and 9.91E37 no number (SCPI-1999), which package record knows.
 func (s *State) polled(at record.Instant) {
 	p := &s.poll
 	text := strings.TrimSpace(p.reading)

@@ -83,8 +83,7 @@ func TestPolledRecord(t *testing.T) {
 	}
 }
 
-// What is no value is never 0. SCPI-1999, volume 1, 7.2.1.4 and .5: 9.9E37 is infinity,
-// 9.91E37 not a number.
+// What is no value is never 0. SCPI-1999: 9.9E37 is infinity, 9.91E37 not a number.
 func TestPolledAnswersThatAreNoValue(t *testing.T) {
 	for _, test := range []struct {
 		answer string
@@ -114,7 +113,7 @@ func TestPolledAnswersThatAreNoValue(t *testing.T) {
 func TestPolledError(t *testing.T) {
 	var p *polled
 	p = pollMeter(t, func(string) string {
-		p.meter.Fail(-230, "Data corrupt or stale") // SCPI-1999, 21.8.11
+		p.meter.Fail(-230, "Data corrupt or stale") // an error of SCPI-1999, from memory
 		return "0.1"
 	})
 	if ev := p.reading("test L-N"); ev.Volts.State != record.Unreadable {
@@ -185,8 +184,8 @@ func TestPolledWithoutSerialNumber(t *testing.T) {
 }
 
 func TestErrorOf(t *testing.T) {
-	for answer, want := range map[string]string{ // SCPI-1999, 21.8.2
-		`0,"No error"`: "", `+0,"No error"`: "", `-113,"Undefined header"`: `"Undefined header"`, `-350,"Queue overflow"`: `"Queue overflow"`,
+	for answer, want := range map[string]string{ // forms that manuals of instruments show
+		`0,"No error"`: "", `+0,"No error"`: "", `-000,"No error"`: "", `0`: "", `-113,"Undefined header"`: `"Undefined header"`, `-350,"Queue overflow"`: `"Queue overflow"`,
 		"": "none", "garbage": "garbage", "1": "1",
 	} {
 		if got := errorOf(answer); !strings.Contains(got, want) || (want == "") != (got == "") {

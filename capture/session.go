@@ -92,6 +92,9 @@ func (e *EndedError) Error() string { return e.Journal + ": the session of this 
 // was broken off is gone on with. The session begins with Run, which must be called.
 func Start(cfg Config) (*Session, error) {
 	cfg.defaults()
+	if err := cfg.Header.check(); err != nil {
+		return nil, err
+	}
 	s := &Session{cfg: cfg, intake: newIntake()}
 	opened, err := s.openPorts()
 	if err == nil {

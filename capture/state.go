@@ -32,6 +32,7 @@ const journalVersion = 1
 // zero State is not usable; see [NewState].
 type State struct {
 	file   string // name of the journal, for the places of events
+	before int    // line of the entry before
 	header Header
 	begun  bool
 	ended  bool
@@ -129,6 +130,7 @@ func (s *State) Apply(e Entry) {
 		s.ended = true
 	case NoKind, numKinds:
 	}
+	s.before = e.Line
 }
 
 // begin takes a header.
@@ -185,9 +187,22 @@ func (s *State) ApplyTorn(piece string) {
 	}
 }
 
+// check reports what is wrong with the way in which lines are to be read.
+func (h *Header) check() error {
+	m, err := h.columnMap()
+	if err != nil || h.Columns == "" || m != nil {
+		return err
+	}
+	d := formats.NewLines("--columns", nil).Next(h.Columns, record.Pos{File: "--columns"}, nil)
+	if len(d.Problems) > 0 {
+		return fmt.Errorf("the columns %q: %s; name columns of readings with commas between, as in  event,indicator,pair,volts", h.Columns, d.Problems[0].Message)
+	}
+	return nil
+}
+
 // torn takes an entry that tells of such a piece before it.
 func (s *State) torn(e Entry) {
-	s.refuse(Unread{Line: max(e.Line-1, 0), Port: Indicator, Time: s.clock.last},
+	s.refuse(Unread{Line: s.before + 1, Port: Indicator, Time: s.clock.last},
 		"a line of the journal is cut short; "+e.Data+" bytes of it are there")
 }
 

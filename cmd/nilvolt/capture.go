@@ -172,7 +172,11 @@ func runCapture(ctx context.Context, o *captureOptions, c *console) error {
 	p.begin(s, o, in, journal)
 	go readInputs(c, s, p)
 	if err := s.Run(ctx); err != nil {
-		return errors.Join(captureError(err, out, journal), fmt.Errorf("the session did not end; what was captured is in %s, and the same command goes on with it", journal))
+		unfinished := fmt.Errorf("the session did not end; what was captured is in %s, and the same command goes on with it", journal)
+		if ctx.Err() != nil { // it was interrupted
+			return unfinished
+		}
+		return errors.Join(captureError(err, out, journal), unfinished)
 	}
 	return o.deliver(ctx, in, s.State(), out, c)
 }
