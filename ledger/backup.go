@@ -57,7 +57,7 @@ func (l *Ledger) copyTo(ctx context.Context, where string) error {
 }
 
 func (l *Ledger) copyRows(ctx context.Context, db *sql.DB, d dialect) error {
-	all, err := migrations()
+	all, err := d.migrations()
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"embed"
@@ -67,6 +68,8 @@ func openDatabase(where string, create bool) (*sql.DB, dialect, error) {
 		"journal_mode(WAL)",
 		"synchronous(FULL)", // a commit is on the disk, not only in the system's memory
 		"foreign_keys(1)",
+		"temp_store(memory)", // journals of single statements, which are small
+		"cache_size(-65536)", // KiB; else pages of a long transaction are written again and again
 	}})
 	if err == nil || create || !isReadOnly(err) {
 		return db, sqliteDialect, err
@@ -138,7 +141,7 @@ var schemas embed.FS
 
 // migrations returns the statements that take a schema to each version, the first
 // to version 1.
-func migrations() ([][]string, error) {
+func (d *dialect) migrations() ([][]string, error) {
 	entries, err := schemas.ReadDir("schema")
 	if err != nil {
 		return nil, err
@@ -150,6 +153,9 @@ func migrations() ([][]string, error) {
 			return nil, err
 		}
 		var statements []string
+		if d.driver == sqliteDialect.driver {
+			text = bytes.ReplaceAll(text, []byte("-- sqlite: "), nil)
+		}
 		for statement := range strings.SplitSeq(string(text), ";\n") {
 			if strings.TrimSpace(statement) != "" {
 				statements = append(statements, statement)

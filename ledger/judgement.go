@@ -3,6 +3,7 @@ package ledger
 import (
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"slices"
 	"strings"
 
@@ -76,7 +77,6 @@ type Verdict struct {
 	Status   record.Status
 	failed   string
 	findings string
-	essence  string // what the findings say, see essence
 }
 
 // Failed returns the rules that failed.
@@ -102,8 +102,21 @@ func NewVerdict(status record.Status, findings []record.Finding) (*Verdict, erro
 		return nil, err
 	}
 	v.findings = string(text)
-	v.essence, err = essence(list)
 	return v, err
+}
+
+// says reports whether the verdict says the same as a judgement.
+func (v *Verdict) says(j *Judgement) (bool, error) {
+	if j.Status != v.Status.String() {
+		return false, nil
+	}
+	var mine []Finding
+	if err := json.Unmarshal([]byte(v.findings), &mine); err != nil {
+		return false, err
+	}
+	a, err1 := essence(mine)
+	b, err2 := essence(slices.Clone(j.Findings))
+	return a == b, errors.Join(err1, err2)
 }
 
 // essence returns what findings say, without the lines on which they rest. Which of
@@ -215,11 +228,11 @@ func (b *Bench) Judge(list []Judged) ([]Change, error) {
 		for _, j := range chunk {
 			c, known := before[j.Version]
 			if known {
-				said, err := essence(slices.Clone(c.Before.Findings))
+				same, err := j.Verdict.says(&c.Before)
 				if err != nil {
 					return nil, err
 				}
-				if c.Before.Status == j.Verdict.Status.String() && said == j.Verdict.essence {
+				if same {
 					continue
 				}
 			}
@@ -242,6 +255,9 @@ func (b *Bench) keep(j Judged) (Judgement, error) {
 			return Judgement{}, err
 		}
 	}
+	if j.Version >= t.unjudged {
+		t.unjudged = j.Version + 1
+	}
 	out := Judgement{Version: j.Version, Judging: b.judging.ID, Status: v.Status.String(), Failed: strings.Fields(v.failed)}
 	var err error
 	out.ID, err = t.leaf(judgementLeaf(out.Judging, out.Version, out.Status, v.failed, v.findings))
@@ -256,11 +272,16 @@ func (b *Bench) Flush() error { return b.rows.flush() }
 
 // newest returns the versions with their newest judgements.
 func (t *Tx) newest(list []Judged) (map[int64]Change, error) {
-	args := make([]any, len(list))
-	for i, j := range list {
-		args[i] = j.Version
+	args := make([]any, 0, len(list))
+	for _, j := range list {
+		if j.Version < t.unjudged {
+			args = append(args, j.Version)
+		}
 	}
 	out := map[int64]Change{}
+	if len(args) == 0 {
+		return out, nil
+	}
 	err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
 		var c Change
 		var err error

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -65,7 +66,7 @@ func Open(ctx context.Context, where string, o Options) (*Ledger, error) {
 }
 
 func (l *Ledger) open(ctx context.Context) error {
-	all, err := migrations()
+	all, err := l.dialect.migrations()
 	if err != nil {
 		return err
 	}
@@ -169,7 +170,9 @@ type Tx struct {
 	now     time.Time
 	tree    *tree
 	longest int64 // seconds that the longest version lasts
-	failed  error // of the first write that failed; none is tried after it
+	// Versions from this row on have no judgement yet.
+	unjudged int64
+	failed   error // of the first write that failed; none is tried after it
 }
 
 // exec writes. After SQLite has failed to write, for want of room say, it may have
@@ -200,7 +203,7 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 	if _, err := sqlTx.ExecContext(ctx, `UPDATE ledger SET leaves = leaves WHERE leaf = 0`); err != nil {
 		return err
 	}
-	t := &Tx{ctx: ctx, tx: sqlTx, dialect: l.dialect, ledger: l, key: k, now: l.options.Now()}
+	t := &Tx{ctx: ctx, tx: sqlTx, dialect: l.dialect, ledger: l, key: k, now: l.options.Now(), unjudged: math.MaxInt64}
 	var leaves int64
 	if err := sqlTx.QueryRowContext(ctx, `SELECT leaves, longest FROM ledger WHERE leaf = 0`).Scan(&leaves, &t.longest); err != nil {
 		return err

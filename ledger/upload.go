@@ -52,6 +52,7 @@ type Upload struct {
 	rows map[Role][]int64 // the contents, by role, in the order given
 
 	first    int64 // the first version that is added is this or a later leaf
+	earlier  bool  // the ledger holds a version from before this upload
 	versions *inserter
 	usage    *inserter
 	proofs   *inserter
@@ -91,13 +92,16 @@ func (t *Tx) Upload(m Manifest) (*Upload, error) {
 		u.rows[f.Role] = append(u.rows[f.Role], rows[i])
 		files[i] = UploadFile{Role: f.Role, Name: f.Name, Content: rows[i]}
 	}
+	var earlier int
 	if !u.Same {
 		if err := u.write(m, whole, files); err != nil {
 			return nil, err
 		}
 	}
-	err = t.tx.QueryRowContext(t.ctx, `SELECT COUNT(*) FROM upload WHERE leaf <= $1`, u.ID).Scan(&u.Number)
-	u.first = t.tree.leaves
+	err = t.tx.QueryRowContext(t.ctx, `SELECT COUNT(*), (SELECT COUNT(*) FROM (SELECT leaf FROM version LIMIT 1) AS any_version)
+		FROM upload WHERE leaf <= $1`, u.ID).Scan(&u.Number, &earlier)
+	u.first, u.earlier = t.tree.leaves, earlier > 0
+	t.unjudged = u.first
 	u.prepare()
 	return u, err
 }

@@ -215,9 +215,12 @@ func (t *Tx) known(packed []*Packed) (map[string][]known, error) {
 // Add keeps records, each of which is added once an upload. After the last one the
 // caller must call [Upload.Flush].
 func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
-	found, err := u.tx.known(packed)
-	if err != nil {
-		return nil, err
+	var found map[string][]known
+	var err error
+	if u.earlier { // each record is added once, so there is nothing else to be met
+		if found, err = u.tx.known(packed); err != nil {
+			return nil, err
+		}
 	}
 	out := make([]Kept, len(packed))
 	for i, p := range packed {

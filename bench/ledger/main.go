@@ -1,11 +1,16 @@
 // Ledger measures how fast nilvolt keeps readings, beside the bare driver: the time
 // of nilvolt ingest into a new ledger, and that of putting the same rows into tables
 // without an index in one transaction, which nothing that keeps them can undercut.
-// Then it measures review list and audit on that ledger. All sizes in turn, SQLite
-// first and PostgreSQL, where it is installed, beside it.
+// Then it measures review list of one week, audit, and verify --ledger on that ledger.
+// SQLite first and PostgreSQL, where it is installed, beside it; then how each grows
+// from one size to the next.
 //
-//	go run ./bench/ledger                          10^5 and 10^6 readings
-//	go run ./bench/ledger -sizes 100000,10000000   other sizes
+//	go run ./bench/ledger                          10^5, 10^6 and 10^7 readings
+//	go run ./bench/ledger -sizes 100000,1000000    other sizes
+//
+// Up to 10^6 readings the figures are medians of three rounds, ingest and bare driver
+// in turn. On two quiet cores the three sizes take about a quarter of a minute, two
+// minutes and a quarter of an hour.
 //
 // Exit status: 0 when an ingest of 10^6 readings into SQLite took at most 4 times as
 // long as the bare driver, 1 when not, 2 when something could not be run.
@@ -20,6 +25,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -37,7 +43,7 @@ const (
 )
 
 func main() {
-	sizes := flag.String("sizes", "100000,1000000", "how many `readings`, several sizes separated by commas")
+	sizes := flag.String("sizes", "100000,1000000,10000000", "how many `readings`, several sizes separated by commas")
 	flag.Parse()
 	met, err := run(context.Background(), *sizes)
 	switch {
@@ -66,9 +72,11 @@ func run(ctx context.Context, sizes string) (met bool, err error) {
 	} else {
 		fmt.Println("without PostgreSQL:", startErr)
 	}
-	fmt.Println("readings    database    ingest s  bare driver s  ratio  review list s  audit s     MB")
+	fmt.Println("readings  database    ingest s  bare driver s  ratio  review list s  audit s  verify --ledger s      MB")
 	met = true
+	last := map[string]result{}
 	for text := range strings.SplitSeq(sizes, ",") {
+		begun := time.Now()
 		size, err := strconv.Atoi(text)
 		if err != nil {
 			return false, err
@@ -77,18 +85,51 @@ func run(ctx context.Context, sizes string) (met bool, err error) {
 		if _, err := b.time(ctx, "go", "run", "./bench", "generate", "-rows", text, readings); err != nil {
 			return false, err
 		}
-		ratio, err := b.sqlite(ctx, size, readings)
+		r, err := b.sqlite(ctx, size, readings)
 		if err != nil {
 			return false, err
 		}
-		met = met && (size != targetSize || ratio <= target)
+		r.print(last["sqlite"])
+		last["sqlite"] = r
+		met = met && (size != targetSize || r.ratio() <= target)
 		if startErr == nil {
-			if err := b.postgres(ctx, size, readings, server.URL); err != nil {
+			r, err := b.postgres(ctx, size, readings, server.URL)
+			if err != nil {
 				return false, err
 			}
+			r.print(last["postgresql"])
+			last["postgresql"] = r
 		}
+		fmt.Printf("          (%s in all)\n", time.Since(begun).Round(time.Second))
 	}
 	return met, nil
+}
+
+// A result is what one size took on one database.
+type result struct {
+	size                                int
+	database                            string
+	ingest, bare, review, audit, verify time.Duration // bare is 0 where it was not measured
+	bytes                               int64
+}
+
+// ratio is how many times the bare driver's time an ingest took.
+func (r *result) ratio() float64 { return r.ingest.Seconds() / r.bare.Seconds() }
+
+// print prints the result, and how many times that of a smaller size it is.
+func (r *result) print(smaller result) {
+	bare := [2]string{}
+	if r.bare > 0 {
+		bare = [2]string{fmt.Sprintf("%.2f", r.bare.Seconds()), fmt.Sprintf("%.2f", r.ratio())}
+	}
+	fmt.Printf("%-8d  %-10s  %8.2f  %13s  %5s  %13.2f  %7.2f  %17.2f  %6d\n", r.size, r.database,
+		r.ingest.Seconds(), bare[0], bare[1], r.review.Seconds(), r.audit.Seconds(), r.verify.Seconds(), r.bytes>>20)
+	if smaller.size == 0 {
+		return
+	}
+	times := func(now, before time.Duration) string { return fmt.Sprintf("x%.1f", now.Seconds()/before.Seconds()) }
+	fmt.Printf("%-8s  %-10s  %8s  %13s  %5s  %13s  %7s  %17s\n", fmt.Sprintf("x%.1f", float64(r.size)/float64(smaller.size)), "",
+		times(r.ingest, smaller.ingest), "", "", times(r.review, smaller.review), times(r.audit, smaller.audit), times(r.verify, smaller.verify))
 }
 
 // A bench is a folder to measure in.
@@ -113,61 +154,93 @@ func (b *bench) time(ctx context.Context, name string, args ...string) (time.Dur
 	return took, err
 }
 
-// commands measures ingest, review list and audit.
-func (b *bench) commands(ctx context.Context, readings, where, key string) (ingest, review, audit time.Duration, err error) {
-	if ingest, err = b.time(ctx, b.program, "ingest", readings, "--ledger", where, "--key", key, "--format", "json"); err != nil {
-		return
+// rounds is how often a size is measured.
+func rounds(size int) int {
+	if size <= targetSize {
+		return 3
 	}
+	return 1
+}
+
+func median(list []time.Duration) time.Duration {
+	slices.Sort(list)
+	return list[len(list)/2]
+}
+
+// looks measures the commands that look at a ledger.
+func (b *bench) looks(ctx context.Context, r *result, where, key string) (err error) {
 	// The generated readings begin in this week.
-	if review, err = b.time(ctx, b.program, "review", "list", "--ledger", where, "--week", "2026-W02"); err != nil {
-		return
+	if r.review, err = b.time(ctx, b.program, "review", "list", "--ledger", where, "--week", "2026-W02"); err != nil {
+		return err
 	}
-	audit, err = b.time(ctx, b.program, "audit", "--ledger", where)
-	return
+	if r.audit, err = b.time(ctx, b.program, "audit", "--ledger", where); err != nil {
+		return err
+	}
+	r.verify, err = b.time(ctx, b.program, "verify", "--ledger", where, "--key", key)
+	return err
+}
+
+func (b *bench) ingest(ctx context.Context, readings, where, key string) (time.Duration, error) {
+	return b.time(ctx, b.program, "ingest", readings, "--ledger", where, "--key", key, "--format", "json")
 }
 
 // sqlite measures one size on SQLite.
-func (b *bench) sqlite(ctx context.Context, size int, readings string) (ratio float64, err error) {
-	where := filepath.Join(b.dir, strconv.Itoa(size)+".db")
-	ingest, review, audit, err := b.commands(ctx, readings, where, where+".key")
-	if err != nil {
-		return 0, err
+func (b *bench) sqlite(ctx context.Context, size int, readings string) (r result, err error) {
+	r.size, r.database = size, "sqlite"
+	var ingests, bares []time.Duration
+	where := ""
+	for round := range rounds(size) {
+		if where != "" {
+			_ = os.Remove(where)
+		}
+		where = filepath.Join(b.dir, fmt.Sprintf("%d-%d.db", size, round))
+		ingest, err := b.ingest(ctx, readings, where, where+".key")
+		if err != nil {
+			return r, err
+		}
+		bare, err := b.bare(ctx, where)
+		if err != nil {
+			return r, err
+		}
+		ingests, bares = append(ingests, ingest), append(bares, bare)
 	}
-	bare, err := b.bare(ctx, where)
-	if err != nil {
-		return 0, err
+	r.ingest, r.bare = median(ingests), median(bares)
+	if err := b.looks(ctx, &r, where, where+".key"); err != nil {
+		return r, err
 	}
 	info, err := os.Stat(where)
 	if err != nil {
-		return 0, err
+		return r, err
 	}
-	ratio = ingest.Seconds() / bare.Seconds()
-	fmt.Printf("%-10d  sqlite      %8.2f  %13.2f  %5.2f  %13.2f  %7.2f  %5d\n",
-		size, ingest.Seconds(), bare.Seconds(), ratio, review.Seconds(), audit.Seconds(), info.Size()>>20)
-	return ratio, nil
+	r.bytes = info.Size()
+	return r, os.Remove(where)
 }
 
 // postgres measures one size on PostgreSQL.
-func (b *bench) postgres(ctx context.Context, size int, readings, server string) error {
+func (b *bench) postgres(ctx context.Context, size int, readings, server string) (r result, err error) {
+	r.size, r.database = size, "postgresql"
 	db, err := sql.Open("pgx", server)
 	if err != nil {
-		return err
+		return r, err
 	}
 	defer db.Close()
-	name := "bench" + strconv.Itoa(size)
-	if _, err := db.ExecContext(ctx, `CREATE DATABASE `+name); err != nil {
-		return err
+	var ingests []time.Duration
+	var name, where, key string
+	for round := range rounds(size) {
+		name = fmt.Sprintf("bench%dr%d", size, round)
+		if _, err := db.ExecContext(ctx, `CREATE DATABASE `+name); err != nil {
+			return r, err
+		}
+		where, key = strings.Replace(server, "/postgres?", "/"+name+"?", 1), filepath.Join(b.dir, name+".key")
+		ingest, err := b.ingest(ctx, readings, where, key)
+		if err != nil {
+			return r, err
+		}
+		ingests = append(ingests, ingest)
 	}
-	where := strings.Replace(server, "/postgres?", "/"+name+"?", 1)
-	ingest, review, audit, err := b.commands(ctx, readings, where, filepath.Join(b.dir, name+".key"))
-	if err != nil {
-		return err
+	r.ingest = median(ingests)
+	if err := b.looks(ctx, &r, where, key); err != nil {
+		return r, err
 	}
-	var bytes int64
-	if err := db.QueryRowContext(ctx, `SELECT pg_database_size($1)`, name).Scan(&bytes); err != nil {
-		return err
-	}
-	fmt.Printf("%-10d  postgresql  %8.2f  %13s  %5s  %13.2f  %7.2f  %5d\n",
-		size, ingest.Seconds(), "", "", review.Seconds(), audit.Seconds(), bytes>>20)
-	return nil
+	return r, db.QueryRowContext(ctx, `SELECT pg_database_size($1)`, name).Scan(&r.bytes)
 }

@@ -122,19 +122,23 @@ func TestReadAnew(t *testing.T) {
 		},
 		"another note": {
 			strings.ReplaceAll(deadText, "230.1", "230.2"), deadText,
-			[]string{"R1,1,compliant,compliant,otherwise"}, map[string]string{"R1": "compliant"},
+			[]string{"R1,1,compliant,compliant,otherwise"},
+			map[string]string{"R1": "compliant"},
 		},
 		"not to be read any more": {
 			strings.Replace(deadText, "0.3", "O.3", 1), deadText,
-			[]string{"R1,1,compliant,non-compliant,unreadable"}, map[string]string{"R1": "non-compliant"},
+			[]string{"R1,1,compliant,non-compliant,unreadable"},
+			map[string]string{"R1": "non-compliant"},
 		},
 		"live, and not to be read any more": {
 			strings.Replace(deadText, "0.3", "O.3", 1), liveText,
-			[]string{"R1,1,live,live,unreadable"}, map[string]string{"R1": "live"},
+			[]string{"R1,1,live,live,unreadable"},
+			map[string]string{"R1": "live"},
 		},
 		"another record": {
 			other, deadText,
-			[]string{"R1,1,compliant,non-compliant,gone", "R2,0,,compliant,new"}, map[string]string{"R1": "non-compliant"},
+			[]string{"R1,1,compliant,non-compliant,gone", "R2,0,,compliant,new"},
+			map[string]string{"R1": "non-compliant"},
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

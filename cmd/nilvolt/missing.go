@@ -105,13 +105,14 @@ func missingJobs(ctx context.Context, l *ledger.Ledger) ([]*missingJob, error) {
 
 // sheetsOf names the job sheets of an upload and all by which they are read.
 func sheetsOf(u *ledger.KeptUpload) string {
-	name := u.Zone
+	var b strings.Builder
+	b.WriteString(u.Zone)
 	for _, f := range u.Files {
 		if f.Role == ledger.Jobs || f.Role == ledger.Map || f.Role == ledger.JobsMap {
-			name += fmt.Sprintf("\n%s %d %s", f.Role, f.Content, f.Name)
+			fmt.Fprintf(&b, "\n%s %d %s", f.Role, f.Content, f.Name)
 		}
 	}
-	return name
+	return b.String()
 }
 
 // begin is when the job was to begin, Unix seconds; 0 if the sheet does not say.

@@ -129,8 +129,8 @@ func testNeighbours(t *testing.T, p Place) {
 		if err = errors.Join(err, u.Flush()); err != nil {
 			return err
 		}
-		if earlier, err := u.Earlier(); err != nil || !earlier {
-			t.Errorf("earlier versions: %v %v", earlier, err)
+		if !u.Earlier() {
+			t.Error("no earlier versions")
 		}
 		if got, err = u.Neighbours(ledger.Margins{Before: 3600, After: 3600}); err != nil {
 			return err

@@ -1,5 +1,6 @@
 -- The ledger. Statements end with a semicolon at the end of a line, and are read by
--- SQLite and PostgreSQL alike: SQLite takes BYTEA for what is put in.
+-- SQLite and PostgreSQL alike: SQLite takes BYTEA for what is put in. What stands
+-- behind "sqlite:" in a comment is for SQLite alone.
 --
 -- leaf is a row's place in the Merkle tree and its number. Times named made are RFC
 -- 3339 in UTC, of the clock of the machine that wrote; started, ended, at and the
@@ -96,7 +97,8 @@ CREATE TABLE usage (
 	started    BIGINT NOT NULL,
 	ended      BIGINT NOT NULL,
 	PRIMARY KEY (version, instrument, role)
-);
+) -- sqlite: WITHOUT ROWID
+;
 CREATE INDEX usage_instrument ON usage (instrument, role, started, ended);
 
 -- The proofs of a version: readings of an indicator on a proving source.
@@ -111,7 +113,8 @@ CREATE TABLE proof (
 	shown     TEXT NOT NULL,     -- what was printed, or the step
 	waveform  TEXT NOT NULL,
 	PRIMARY KEY (version, number)
-);
+) -- sqlite: WITHOUT ROWID
+;
 
 -- One run of the judge over records.
 CREATE TABLE judging (
