@@ -61,8 +61,9 @@ type Alignment struct {
 	// Pairs are the common proofs: index of the reference's, index of the log's.
 	Pairs [][2]int
 
-	base record.Instant // of the seconds below
-	line line
+	base   record.Instant // of the seconds below
+	line   line
+	others []line // that explain much, where none is sure
 	// By the log's clock, in order: the common proofs, the log's others, and when its
 	// clock may have been set for a while.
 	common, alone, unsettled []float64
@@ -111,7 +112,13 @@ func Align(reference, log []Proof) Alignment {
 		return Alignment{Doubt: TooFew}
 	}
 	best := slices.MaxFunc(found, func(a, b *candidate) int { return a.occasions - b.occasions })
-	return s.alignment(best, s.doubt(best, found))
+	out := s.alignment(best, s.doubt(best, found))
+	for _, c := range found {
+		if !out.Sure && c.occasions >= enough && 2*c.occasions >= best.occasions && s.expected(c.occasions) <= chance {
+			out.others = append(out.others, c.line)
+		}
+	}
+	return out
 }
 
 // alignment makes the answer of a candidate.
@@ -214,6 +221,16 @@ func (a *Alignment) Ahead(t record.Instant) (time.Duration, bool) {
 		return 0, false
 	}
 	return seconds(at - a.line.back(at)), true
+}
+
+// MayBeAhead returns how far the log's clock may be ahead of the reference at a time of
+// the log, by each alignment that explains much, where none is sure.
+func (a *Alignment) MayBeAhead(t record.Instant) (list []time.Duration) {
+	at := t.Sub(a.base).Seconds()
+	for i := range a.others {
+		list = append(list, seconds(at-a.others[i].back(at)))
+	}
+	return list
 }
 
 // Against returns the alignment as the log has it: how the reference's clock goes

@@ -111,6 +111,30 @@ func TestDoubts(t *testing.T) {
 	}
 }
 
+// A clock that was set by an hour in between: either may be so, and neither is sure.
+func TestMayBeAhead(t *testing.T) {
+	var times []float64
+	for i := range 6 {
+		for _, m := range morning {
+			times = append(times, m+float64(86400*i+971*i*i))
+		}
+	}
+	a := clocks.Align(shown(times...), shown(append(moved(times[:30], 0, 0), moved(times[30:], 3600, 0)...)...))
+	if _, ok := a.Ahead(start); ok || a.Sure {
+		t.Errorf("%+v", a)
+	}
+	found := map[time.Duration]bool{}
+	for _, d := range a.MayBeAhead(start.Add(48 * time.Hour)) {
+		found[d.Round(time.Minute)] = true
+	}
+	if !found[0] || !found[time.Hour] {
+		t.Errorf("may be ahead by %v", found)
+	}
+	if sure := clocks.Align(shown(morning...), shown(morning...)); len(sure.MayBeAhead(start)) > 0 {
+		t.Error("a clock that is known may be something else")
+	}
+}
+
 // Where no common proof is near, and where the log's own proofs are mostly others,
 // nothing is said: the clock may have been set.
 func TestAheadNearCommonProofsOnly(t *testing.T) {

@@ -13,7 +13,7 @@ import (
 	"nilvolt/record"
 )
 
-// The full run, whose figures stand in DEVELOPERS.md: go test ./clocks -run Simulated -cases 500 -v
+// The full run has 500 of each kind; its figures stand in DEVELOPERS.md.
 var simulated = flag.Int("cases", 10, "simulated cases of each kind")
 
 // A world is what is made up for one simulated case.

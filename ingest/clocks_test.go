@@ -133,6 +133,52 @@ func TestNoRowInTheWrongRecord(t *testing.T) {
 	}
 }
 
+// The records' own rows come by another clock than the indicator's memory, which was
+// set in between: no row of it is good evidence in a record that it is not of.
+func TestNoRowInTheWrongRecordWhenAClockWasSet(t *testing.T) {
+	doubted, ambiguous := 0, 0
+	for seed := range 60 {
+		rng := rand.New(rand.NewPCG(uint64(seed), 2))
+		d := madeUp(rng, 0, 0, 16)
+		lines := strings.Split(strings.TrimSpace(d.log), "\n")
+		var own, memory strings.Builder
+		own.WriteString("record," + lines[0] + "\n")
+		memory.WriteString(lines[0] + "\n")
+		set := time.Duration([]int{600, 3600, -3600, 7200}[rng.IntN(4)]) * time.Second
+		from := 30 + rng.IntN(len(lines)-60)
+		for i, line := range lines[1:] {
+			id := line[strings.LastIndexByte(line, ',')+1:]
+			own.WriteString(id + "," + line + "\n")
+			at, rest, _ := strings.Cut(line, ",")
+			if i >= from {
+				at = instant(t, at).Add(set).String()
+			}
+			memory.WriteString(at + "," + strings.TrimSuffix(rest, id) + "m" + id + "\n")
+		}
+		dir := t.TempDir()
+		s := closed(t, open(t, Options{Jobs: d.jobs, Workers: 1}, write(t, dir, "own.csv", own.String()), write(t, dir, "memory.csv", memory.String())))
+		if c := s.Clocks(); len(c) != 1 || c[0].Sure {
+			t.Errorf("seed %d: %+v", seed, c)
+			continue
+		}
+		doubted++
+		for id, list := range rowsOf(t, s) {
+			for _, row := range list {
+				of, what, _ := strings.Cut(row, " ")
+				switch {
+				case strings.Contains(what, "?"):
+					ambiguous++
+				case of != id && of != "m"+id:
+					t.Errorf("seed %d, set by %v: %s is good in %s", seed, set, row, id)
+				}
+			}
+		}
+	}
+	if doubted == 0 || ambiguous == 0 {
+		t.Errorf("%d clocks in doubt, %d rows that fit several records", doubted, ambiguous)
+	}
+}
+
 func corrected(c Clock, file string) bool { return strings.HasSuffix(c.File, file) }
 
 // A row within the uncertainty of the edge of a window fits both records; beyond it, one.
@@ -157,9 +203,12 @@ func TestEdgesAreAsWideAsTheClockIsUncertain(t *testing.T) {
 		id, text string
 		want     bool
 	}{
-		{"R4", "probe-20 test 432", true}, {"R5", "probe-20", false},
-		{"R4", "probe+0 test? 432", true}, {"R5", "probe+0 test? 432", true},
-		{"R4", "probe+20", false}, {"R5", "probe+20 test 432", true},
+		{"R4", "probe-20 test 432", true},
+		{"R5", "probe-20", false},
+		{"R4", "probe+0 test? 432", true},
+		{"R5", "probe+0 test? 432", true},
+		{"R4", "probe+20", false},
+		{"R5", "probe+20 test 432", true},
 	} {
 		if has(test.id, test.text) != test.want {
 			t.Errorf("%s has %q: %t; it has %q", test.id, test.text, !test.want, rows[test.id])

@@ -9,8 +9,8 @@
 // scattered record are fetched to where its first one stands.
 //
 // Files are read with ReadAt and never held in memory. What is kept is in
-// proportion to the rows of scattered records and to those without a record id;
-// otherwise it is bounded.
+// proportion to the rows of scattered records, to those without a record id, and to the
+// proofs of the instruments of these; otherwise it is bounded.
 //
 // Rows without a record id are an instrument's own log. They belong to the records
 // whose job sheets, or whose own rows, name the instrument at their time. Where a log

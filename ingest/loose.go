@@ -133,12 +133,20 @@ type fit struct {
 // against a record counts where its logged time lies, too. A clock that is little off,
 // of which no caution will stand on the record, and one that is known only before or
 // behind t, or of another log of the instrument, must have both times in one record.
+// Where clocks were compared and the answer is not sure, no alignment that explains much
+// may put the row into another record than its logged time does.
 func (l *clockedLog) fit(windows []window, t record.Instant) fit {
 	logged := fitting(windows, t, t)
 	clock := &l.clock
 	if !clock.Sure {
 		if clock = l.beside; clock == nil {
-			return fit{records: logged, one: len(logged) == 1}
+			f := fit{records: logged}
+			for _, ahead := range l.clock.MayBeAhead(t) {
+				u := t.Add(-ahead)
+				f.records = union(f.records, fitting(windows, u.Add(-late), u.Add(late)))
+			}
+			f.one = same(f.records, logged)
+			return f
 		}
 	}
 	ahead, known := l.clock.Ahead(t)

@@ -32,6 +32,7 @@ type matcher struct {
 	windows map[string][]window // by indicator: of the job sheets and of the records' own rows
 	sources map[string][]window // by proving unit
 	proofs  []namedProof        // of records
+	names   map[string]string   // of instruments, each once
 	placed  *looseRows
 }
 
@@ -65,7 +66,7 @@ type namedProof struct {
 
 // match matches the loose rows.
 func (s *Set) match(ctx context.Context, rows []loose) error {
-	m := &matcher{set: s, rows: rows, byID: make(map[logID]*clockedLog)}
+	m := &matcher{set: s, rows: rows, byID: make(map[logID]*clockedLog), names: make(map[string]string)}
 	s.loose = &looseRows{} // while the records' own rows are gone over
 	if len(rows) > 0 {
 		m.sortIntoLogs()
@@ -154,17 +155,28 @@ func (m *matcher) look(rec *record.Record, ofLogs map[string]bool) {
 			id = strings.Clone(rec.ID)
 		}
 		if ofLogs[ev.Indicator] {
-			widen(m.windows, strings.Clone(ev.Indicator), id, ev.Time, 0)
+			widen(m.windows, m.name(ev.Indicator), id, ev.Time, 0)
 		}
 		if !ev.Kind.IsProof() {
 			continue
 		}
-		source := strings.Clone(ev.Source)
+		source := m.name(ev.Source)
 		if ofLogs[source] {
 			widen(m.sources, source, id, ev.Time, switchedOn)
 		}
-		m.proofs = append(m.proofs, namedProof{strings.Clone(ev.Indicator), source, ev.Time})
+		m.proofs = append(m.proofs, namedProof{m.name(ev.Indicator), source, ev.Time})
 	}
+}
+
+// name returns the name of an instrument, which a record holds only while it is
+// visited, for good.
+func (m *matcher) name(text string) string {
+	name, known := m.names[text]
+	if !known {
+		name = strings.Clone(text)
+		m.names[name] = name
+	}
+	return name
 }
 
 // switchedOn is how long before or after a proof the unit's output may be switched on.

@@ -22,6 +22,7 @@ type Judge struct {
 	rows       []row
 	outputs    []*record.Event // rows of proving units' logs
 	retimed    record.Record   // the record with other times
+	clocked    bool            // that is the one being judged
 	files      bool            // the rows stand in several files
 	worst      class
 	doubtful   bool // a dead test was residual or unreadable

@@ -66,6 +66,8 @@ func (j *Judge) timed(rec *record.Record, how timing) *record.Record {
 func (j *Judge) judgeTimes(rec *record.Record) *Judgement {
 	var found []record.Finding
 	worst, status := early, record.NotJudged
+	j.clocked = true
+	defer func() { j.clocked = false }()
 	for how := range numTimings {
 		g := j.judge(j.timed(rec, how))
 		if g.Status > status {
@@ -150,10 +152,8 @@ func (j *Judge) shown(r *row) bool {
 		return e.Source != "" && e.Source == r.Source && e.Pos.File != r.Pos.File &&
 			e.Time.Sub(r.Time).Abs() <= together+within(e)+within(r.Event)
 	}
-	for _, e := range j.outputs {
-		if same(e) {
-			return true
-		}
+	if slices.ContainsFunc(j.outputs, same) {
+		return true
 	}
 	for i := range j.rows {
 		if p := &j.rows[i]; p.Kind.IsProof() && p.Indicator == r.Indicator && same(p.Event) {

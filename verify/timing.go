@@ -34,7 +34,7 @@ func (j *Judge) timingRules() {
 	if j.files && j.judges(record.ClockDisagrees) {
 		j.clockDisagrees()
 	}
-	if hasClock(j.rec) {
+	if j.clocked {
 		j.clockCorrected()
 	}
 }

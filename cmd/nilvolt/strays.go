@@ -41,6 +41,8 @@ func strayText(s *ingest.Stray) string {
 	switch n := len(s.Records); {
 	case n == 0:
 		return text + "no record"
+	case n == 1:
+		return text + s.Records[0] + " by one of its times only"
 	case n > 5:
 		return text + strings.Join(s.Records[:5], ", ") + " and " + number(n-5) + " more"
 	}
