@@ -75,7 +75,7 @@ func joinsOn(text []rune, i int) bool {
 
 // behind returns the place of the next letter behind i, marks left out.
 func behind(text []rune, i int) int {
-	for i++; i < len(text) && unicode.Is(unicode.Mn, text[i]); i++ { //nolint:revive // it only walks
+	for i++; i < len(text) && unicode.Is(unicode.Mn, text[i]); i++ {
 	}
 	return i
 }

@@ -25,6 +25,8 @@ func levels(text []rune, own bool) []uint8 {
 		text = append([]rune{mark}, text...)
 		shift = 1
 	}
+	base := baseLevel(text)
+	text = settleBrackets(text, base)
 	var p bidi.Paragraph
 	if _, err := p.SetString(string(text)); err != nil {
 		return out
@@ -33,7 +35,6 @@ func levels(text []rune, own bool) []uint8 {
 	if err != nil {
 		return out
 	}
-	base := baseLevel(text)
 	for i := range order.NumRuns() {
 		run := order.Run(i)
 		start, end := run.Pos()
@@ -55,14 +56,77 @@ func levels(text []rune, own bool) []uint8 {
 // baseLevel is the level of the paragraph: that of its first letter.
 func baseLevel(text []rune) uint8 {
 	for _, r := range text {
-		switch classOf(r) {
-		case bidi.L:
-			return 0
-		case bidi.R, bidi.AL:
-			return 1
+		if level, ok := strongLevel(r); ok {
+			return level
 		}
 	}
 	return 0
+}
+
+// strongLevel is the level of a letter, and whether r is one.
+func strongLevel(r rune) (uint8, bool) {
+	c := classOf(r)
+	return uint8(bit(c == bidi.R || c == bidi.AL)), c == bidi.L || c == bidi.R || c == bidi.AL
+}
+
+// settleBrackets puts a letter in the place of each of two brackets that belong
+// together, of the direction in which they are to run: that of the text where a letter
+// of it stands between them, else that of the letters between them where the letter
+// before them is of it too. The library takes no two brackets for a pair.
+// Source: Unicode Standard Annex 9, rule N0.
+func settleBrackets(text []rune, base uint8) []rune {
+	out := slices.Clone(text)
+	for _, pair := range bracketPairs(text) {
+		between := map[uint8]bool{}
+		for _, r := range text[pair[0]+1 : pair[1]] {
+			if level, ok := strongLevel(r); ok {
+				between[level] = true
+			} else if c := classOf(r); c == bidi.EN || c == bidi.AN {
+				between[1] = true
+			}
+		}
+		if len(between) == 0 {
+			continue
+		}
+		before := base
+		for _, r := range slices.Backward(out[:pair[0]]) {
+			if level, ok := strongLevel(r); ok {
+				before = level
+				break
+			}
+		}
+		level := base
+		if !between[base] && before != base {
+			level = before
+		}
+		letter := [2]rune{'a', '\u05d0'}[level]
+		out[pair[0]], out[pair[1]] = letter, letter
+	}
+	return out
+}
+
+// bracketPairs returns the places of brackets that belong together, by the first one.
+// Source: Unicode Standard Annex 9, definition BD16.
+func bracketPairs(text []rune) [][2]int {
+	var open []int
+	var pairs [][2]int
+	for i, r := range text {
+		p, _ := bidi.LookupRune(r)
+		switch {
+		case p.IsOpeningBracket():
+			open = append(open, i)
+		case p.IsBracket():
+			for k := len(open) - 1; k >= 0; k-- {
+				if mirrored(text[open[k]]) == r {
+					pairs = append(pairs, [2]int{open[k], i})
+					open = open[:k]
+					break
+				}
+			}
+		}
+	}
+	slices.SortFunc(pairs, func(a, b [2]int) int { return a[0] - b[0] })
+	return pairs
 }
 
 func classOf(r rune) bidi.Class {
@@ -73,16 +137,10 @@ func classOf(r rune) bidi.Class {
 // isNumeric reports whether place k of a run that ends at end belongs to a number:
 // a digit, or a sign within or behind one.
 func isNumeric(text []rune, k, end int) bool {
-	switch classOf(text[k]) {
-	case bidi.EN, bidi.AN:
-		return true
-	case bidi.ET, bidi.NSM:
-		return k > 0
-	case bidi.ES, bidi.CS:
-		next := k + 1
-		return next <= end && (classOf(text[next]) == bidi.EN || classOf(text[next]) == bidi.AN)
-	}
-	return false
+	isDigit := func(r rune) bool { c := classOf(r); return c == bidi.EN || c == bidi.AN }
+	c := classOf(text[k])
+	return isDigit(text[k]) || c == bidi.ET || c == bidi.NSM ||
+		(c == bidi.ES || c == bidi.CS) && k < end && isDigit(text[k+1])
 }
 
 // visual returns the places of a line's characters in the order in which they are

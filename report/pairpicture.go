@@ -161,19 +161,16 @@ func named(w words, x, y, size, room float64, a align, turned bool) label {
 // fit cuts words where they are wider than the room, with an ellipsis in the place of
 // what is cut. A picture's words stand whole elsewhere in the document.
 func fit(w words, size, room float64) words {
-	if widthOf(w, size) <= room {
+	if len(w) == 0 || widthOf(w, size) <= room {
 		return w
 	}
-	for _, s := range w {
-		runes := []rune(s.text)
-		for n := len(runes) - 1; n > 0; n-- {
-			one := s
-			one.text = string(runes[:n]) + "…"
-			if widthOf(words{one}, size) <= room {
-				return words{one}
-			}
+	one := w[0]
+	runes := []rune(one.text)
+	for n := len(runes) - 1; n > 0; n-- {
+		one.text = string(runes[:n]) + "…"
+		if widthOf(words{one}, size) <= room {
+			return words{one}
 		}
-		break
 	}
 	return words{{text: "…"}}
 }

@@ -262,10 +262,14 @@ func (r *Record) facts(rows []verify.RowState) block {
 	}
 	device := strings.Join(filled(j.Device, j.Poles.String(), onLoad(j.OnLoad)), ", ")
 	list := []fact{
-		{"site", orNot(j.Site)}, {"circuit", orNot(j.Circuit)},
-		{"technician", orNot(j.Technician)}, {"on", given(spanOf(rows))},
-		{"supply", orNot(strings.TrimPrefix(j.Supply.String()+nominal, ", "))}, {"conductors", orNot(conductors)},
-		{"earthing", orNot(earthing(j))}, {"isolated by", orNot(device)},
+		{"site", orNot(j.Site)},
+		{"circuit", orNot(j.Circuit)},
+		{"technician", orNot(j.Technician)},
+		{"on", given(spanOf(rows))},
+		{"supply", orNot(strings.TrimPrefix(j.Supply.String()+nominal, ", "))},
+		{"conductors", orNot(conductors)},
+		{"earthing", orNot(earthing(j))},
+		{"isolated by", orNot(device)},
 	}
 	if j.SupplySideLive != record.Unstated {
 		list = append(list, fact{"supply side", say("%s", map[record.YesNo]string{record.Yes: "stays live", record.No: "is cut off"}[j.SupplySideLive])})

@@ -496,8 +496,10 @@ func (r *Record) judged() []block {
 	if code == nil {
 		return append(left, paragraph{small: true, text: given(r.Kept.Code)})
 	}
-	return []block{keep{blocks: []block{beside{share: 0.8, left: left, right: []block{*code}},
-		paragraph{small: true, text: say("Check this sheet with nilvolt audit --ledger WHERE --sheet TEXT, the text of the code: ").and(given(r.Kept.Code))}}}}
+	return []block{keep{blocks: []block{
+		beside{share: 0.8, left: left, right: []block{*code}},
+		paragraph{small: true, text: say("Check this sheet with nilvolt audit --ledger WHERE --sheet TEXT, the text of the code: ").and(given(r.Kept.Code))},
+	}}}
 }
 
 // policy is by what the record was judged.

@@ -166,10 +166,10 @@ func shape(w words) []glyph {
 	forms := append([]rune(nil), runes...)
 	joinArabic(forms)
 	for i, r := range forms {
-		switch {
-		case r == gone:
+		switch r {
+		case gone:
 			out[len(out)-1].was += string(runes[i])
-		case r == joiner || r == nonJoiner: // it has done its work
+		case joiner, nonJoiner: // it has done its work
 		default:
 			out = appendGlyph(out, r, string(runes[i]), w, spans[i], level[i])
 		}
@@ -213,7 +213,7 @@ func breakLine(glyphs []glyph, most int) (end, next int) {
 	for i := range glyphs {
 		if glyphs[i].r != ' ' && total+glyphs[i].width > most && i > 0 {
 			if last == 0 {
-				for last = i; last > 1 && unicode.Is(unicode.M, glyphs[last].r); last-- { //nolint:revive // it only walks
+				for last = i; last > 1 && unicode.Is(unicode.M, glyphs[last].r); last-- {
 				}
 			}
 			end, next = last, last

@@ -33,6 +33,10 @@ func TestDirection(t *testing.T) {
 		{"own text begins with a foreign name", words{{text: "\u05d0\u05d1 is it"}}, "\u05d1\u05d0 is it"},
 		{"a foreign name within", say("is ").and(given("\u05d0\u05d1-1"), say(", 230 V")), "is 1-\u05d1\u05d0, 230 V"},
 		{"a decimal", given("\u05d0 1.5 \u05d1"), "\u05d1 1.5 \u05d0"},
+		// The two examples of rule N0, as far as they begin with a letter from right to left.
+		{"brackets of the letters within", given("\u05d0\u05d1 book(s)"), "book(s) \u05d1\u05d0"},
+		{"brackets of the text", given("\u05d0 smith (fab \u05d1) \u05d2"), "\u05d2 (\u05d1 fab) smith \u05d0"},
+		{"brackets of own text", say("see (\u05d0\u05d1) 12"), "see (\u05d1\u05d0) 12"},
 		{"brackets turn round", given("\u05d0 (\u05d1)"), "(\u05d1) \u05d0"},
 	}
 	for _, test := range tests {
@@ -42,8 +46,8 @@ func TestDirection(t *testing.T) {
 	}
 }
 
-// Source: the forms of Unicode 15, UnicodeData.txt: beh initial FE91, yeh medial FEF4,
-// teh final FE96, dal final FEAA, lam with alef FEFB, alef FE8D alone.
+// Source: the forms of Unicode 15, UnicodeData.txt: U+0628 initial FE91, U+064A medial
+// FEF4, U+062A final FE96, U+062F final FEAA, lam with alef FEFB, alef FE8D alone.
 func TestArabicJoins(t *testing.T) {
 	tests := []struct{ text, want string }{
 		{"\u0628\u064a\u062a", "\ufe91\ufef4\ufe96"},

@@ -270,8 +270,10 @@ func (t *timeline) indicator(id string, y float64) float64 {
 // noProof draws the place where a proof would stand.
 func (t *timeline) noProof(x, base, half float64, write func(float64, float64, words)) {
 	const w = 9
-	t.d.add(path{points: [][2]float64{{x, base - half}, {x + w, base - half}, {x + w, base + half}, {x, base + half}},
-		closed: true, fill: white, stroke: black, width: 0.3, dash: []float64{1, 0.7}})
+	t.d.add(path{
+		points: [][2]float64{{x, base - half}, {x + w, base - half}, {x + w, base + half}, {x, base + half}},
+		closed: true, fill: white, stroke: black, width: 0.3, dash: []float64{1, 0.7},
+	})
 	word := stress("NO PROOF")
 	write(max(x+w/2-widthOf(word, laneText)/2, t.left), widthOf(word, laneText), word)
 	t.said = append(t.said, "No proof here.")
