@@ -140,13 +140,7 @@ func (l *clockedLog) fit(windows []window, t record.Instant) fit {
 	clock := &l.clock
 	if !clock.Sure {
 		if clock = l.beside; clock == nil {
-			f := fit{records: logged}
-			for _, ahead := range l.clock.MayBeAhead(t) {
-				u := t.Add(-ahead)
-				f.records = union(f.records, fitting(windows, u.Add(-late), u.Add(late)))
-			}
-			f.one = same(f.records, logged)
-			return f
+			return l.fitInDoubt(windows, t, logged)
 		}
 	}
 	ahead, known := l.clock.Ahead(t)
@@ -165,6 +159,19 @@ func (l *clockedLog) fit(windows []window, t record.Instant) fit {
 	if f.clock.Off() {
 		f.one = known && len(corrected) == 1
 	}
+	return f
+}
+
+// fitInDoubt finds the records that a row at t fits where clocks were compared and
+// none of the alignments is sure. Outputs are no evidence, and need none.
+func (l *clockedLog) fitInDoubt(windows []window, t record.Instant, logged []string) fit {
+	f := fit{records: logged}
+	for _, ahead := range l.clock.MayBeAhead(t) {
+		if u := t.Add(-ahead); !l.unit {
+			f.records = union(f.records, fitting(windows, u.Add(-late), u.Add(late)))
+		}
+	}
+	f.one = same(f.records, logged)
 	return f
 }
 
