@@ -7,8 +7,10 @@
 // prints the same. Pictures are drawings, put together once as well, and written into
 // both.
 //
-//	record.go, recordblocks.go    the sheet of a record
-//	pairpicture.go, timeline.go   its pictures
+//	record.go, recordblocks.go, readings.go, recordinstruments.go
+//	                              the sheet of a record
+//	triangle.go, pairpicture.go, timeline.go
+//	                              its pictures
 //	code.go                       the text of its QR code
 //
 //	week.go, weekdate.go          the records of a week, counted

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"nilvolt/record"
 	"nilvolt/verify"
 )
 
@@ -205,13 +206,20 @@ func (d *drawing) pair(p verify.PairState, x, y, w, h float64, inWords bool) {
 		d.line(x, y, x+w, y+h, 0.2, pale)
 		d.line(x+w, y, x, y+h, 0.2, pale)
 	}
-	shown := words{{text: p.Printed, data: true}}
 	line := y + h/2 + 0.9
 	if p.Printed != "" {
 		line = y + h/2 - 0.3
-		d.add(label{x: x + w/2, y: y + h - 1, size: 2.3, words: fit(shown.and(say(" V")), 2.3, w-1), align: atCentre, ink: f.text})
+		d.add(label{x: x + w/2, y: y + h - 1, size: 2.3, words: fit(given(printed(p.Printed)), 2.3, w-1), align: atCentre, ink: f.text})
 	}
 	d.add(label{x: x + w/2, y: line, size: 2.5, words: words{{text: f.word, bold: p.State != verify.Good}}, align: atCentre, ink: f.text})
+}
+
+// printed is what an indicator showed, in its field: a number with its unit, or a word.
+func printed(text string) string {
+	if strings.EqualFold(text, record.StageNone.String()) {
+		return "no step lit"
+	}
+	return inVolts(text)
 }
 
 // legend says what the letters stand for.

@@ -96,7 +96,7 @@ func (r *Record) Document() *Document {
 		d.head = d.head.and(say(", version %d in the ledger ", r.Kept.Number), given(r.Kept.Origin))
 	}
 	rows := r.Judgement.Rows()
-	pairs := r.pairs()
+	pairs := Lowered(r.Judgement.Pairs(), r.Findings)
 	d.add(heading{level: 1, text: say("Isolation record ").and(given(r.Evidence.ID))}, r.verdict(pairs), r.facts(rows))
 	d.add(r.findings()...)
 	d.add(r.pictures(pairs, rows)...)
@@ -133,13 +133,13 @@ func (r *Record) made() time.Time {
 	return latest
 }
 
-// pairs returns the pairs as they are to be drawn: as the judgement knows them, but
-// nothing that a finding speaks of looks better than the finding. A live reading wipes
-// the slate, so that its pair is missing until it is tested again; it is drawn live.
-func (r *Record) pairs() []verify.PairState {
-	pairs := r.Judgement.Pairs()
-	for i := range r.Findings {
-		f := &r.Findings[i]
+// Lowered returns pairs as they are to be drawn beside findings: none that a finding
+// speaks of looks better than the finding, which may have seen other records than the
+// judge of the pairs. A live reading wipes the slate, so that its pair is missing until
+// it is tested again; it is drawn live. The pairs are changed.
+func Lowered(pairs []verify.PairState, findings []Finding) []verify.PairState {
+	for i := range findings {
+		f := &findings[i]
 		state, ok := stateFor(f)
 		if !ok {
 			continue

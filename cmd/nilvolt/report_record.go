@@ -46,7 +46,7 @@ func keptSheet(ctx context.Context, l *ledger.Ledger, item *ledger.Item) (*repor
 	if err != nil {
 		return nil, err
 	}
-	_, judgings, err := l.Judgements(ctx, item.Version)
+	judgements, judgings, err := l.Judgements(ctx, item.Version)
 	if err != nil {
 		return nil, err
 	}
@@ -55,24 +55,29 @@ func keptSheet(ctx context.Context, l *ledger.Ledger, item *ledger.Item) (*repor
 	if err != nil {
 		return nil, err
 	}
-	kept, err := keptOf(ctx, l, item)
+	kept, err := keptOf(ctx, l, item, judgements, judgings)
 	if err != nil {
 		return nil, err
 	}
-	findings := make([]report.Finding, len(item.Judgement.Findings))
-	for i, f := range item.Judgement.Findings {
-		findings[i] = report.Finding{
-			Rule: f.Rule, Failure: f.Severity == record.Failure.String(), Indicator: f.Indicator,
-			Pairs: f.Pairs, Points: f.Points, Lines: f.Lines, Message: f.Message,
-		}
-	}
 	sheet := report.Record{
 		Evidence: rec, Judgement: verify.NewJudge(by.policy, by.register, nil).Judge(rec),
-		Status: parseStatus(item.Judgement.Status), Findings: findings,
+		Status: parseStatus(item.Judgement.Status), Findings: findingsOf(item.Judgement.Findings),
 		Register: by.register, Policy: report.Policy{SHA256: by.policy.SHA256, Loosened: by.policy.Loosened()},
 		Rules: last.Rules, Kept: kept,
 	}
 	return sheet.Document(), nil
+}
+
+// findingsOf writes kept findings as sheets have them.
+func findingsOf(kept []ledger.Finding) []report.Finding {
+	list := make([]report.Finding, len(kept))
+	for i, f := range kept {
+		list[i] = report.Finding{
+			Rule: f.Rule, Failure: f.Severity == record.Failure.String(), Indicator: f.Indicator,
+			Pairs: f.Pairs, Points: f.Points, Lines: f.Lines, Message: f.Message,
+		}
+	}
+	return list
 }
 
 // parseStatus is the status of a kept word.
@@ -86,7 +91,9 @@ func parseStatus(word string) record.Status {
 }
 
 // keptOf tells what the ledger knows of a version beside its evidence.
-func keptOf(ctx context.Context, l *ledger.Ledger, item *ledger.Item) (*report.Kept, error) {
+func keptOf(
+	ctx context.Context, l *ledger.Ledger, item *ledger.Item, judgements []ledger.Judgement, judgings []ledger.Judging,
+) (*report.Kept, error) {
 	proof, err := l.Prove(ctx, item.Version)
 	if err != nil {
 		return nil, err
@@ -101,10 +108,6 @@ func keptOf(ctx context.Context, l *ledger.Ledger, item *ledger.Item) (*report.K
 	}
 	if i := slices.IndexFunc(uploads, func(u ledger.KeptUpload) bool { return u.ID == item.Upload }); i >= 0 {
 		k.By = uploads[i].By
-	}
-	judgements, judgings, err := l.Judgements(ctx, item.Version)
-	if err != nil {
-		return nil, err
 	}
 	for i, j := range judgings {
 		policy := "the default policy"
