@@ -2,6 +2,7 @@ package capture
 
 import (
 	"fmt"
+	"slices"
 
 	"nilvolt/formats"
 	"nilvolt/record"
@@ -61,9 +62,9 @@ func (s *State) keepUnread(u Unread) {
 			tested = append(tested, ev)
 		}
 	}
-	for i := len(tested) - 1; i >= 0; i-- {
+	for _, ev := range slices.Backward(tested) {
 		s.add(record.Event{
-			Time: u.Time, Kind: record.Test, Indicator: tested[i].Indicator, Pair: tested[i].Pair,
+			Time: u.Time, Kind: record.Test, Indicator: ev.Indicator, Pair: ev.Pair,
 			Volts: record.Reading{Text: unreadText, State: record.Unreadable},
 			Note:  fmt.Sprintf("line %d of the journal could not be read; it may have been of any pair", u.Line),
 			Pos:   record.Pos{File: s.file, Line: u.Line},

@@ -34,7 +34,7 @@ const (
 	Begin        // the session began: a Header as JSON
 	Resume       // it goes on after it was broken off: a Header as JSON
 	Torn         // the line before this one is no whole line: how many bytes it has
-	Open         // a port was opened: its name and settings
+	Open         // a port was opened: an Opened as JSON
 	Lost         // a port is gone: why
 	Line         // bytes up to a line end, behind the Parts before
 	Part         // bytes without a line end: a pause, an end, or more than a line can hold

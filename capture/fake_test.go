@@ -137,7 +137,8 @@ func run(t *testing.T, cfg Config, prepare ...func(*Session)) *runner {
 	t.Cleanup(func() {
 		stop()
 		select {
-		case <-r.ended:
+		case err := <-r.ended:
+			r.ended <- err
 		case <-time.After(10 * time.Second):
 			t.Error("the session does not end")
 		}

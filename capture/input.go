@@ -213,6 +213,7 @@ func (i Input) String() string {
 		return "note " + i.Words
 	case Finish:
 		return "end"
+	case NoVerb:
 	}
 	return ""
 }

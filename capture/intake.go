@@ -11,7 +11,7 @@ type arrival struct {
 	role  Role
 	data  []byte // nil where it is something else
 	idle  bool   // nothing came for a while
-	open  *opened
+	open  *Opened
 	lost  error
 	over  bool // the port is read no more
 	input *Input

@@ -38,7 +38,7 @@ func journalText(entries []Entry) []byte {
 // sample is a small journal with all that can be awkward in a line.
 var sample = []Entry{
 	entryAt(0, Begin, NoRole, `{"version":1,"record":"R1"}`),
-	entryAt(1, Open, Indicator, "A 9600 8N1"),
+	entryAt(1, Open, Indicator, `{"port":"A","settings":"9600 8N1"}`),
 	entryAt(2, Line, Indicator, "event,indicator,pair,volts\r\n"),
 	entryAt(3, Line, Indicator, "test,VI-1,L-N,0.4\r\n"),
 	entryAt(4, Line, Indicator, "\xff\x00 \"quoted\" \u00e9 \n"),

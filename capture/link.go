@@ -2,6 +2,7 @@ package capture
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -29,19 +30,34 @@ type link struct {
 	info   PortInfo
 }
 
-// opened says which port was opened.
-type opened struct {
-	info     PortInfo
-	settings Settings
+// Opened says which port was opened.
+type Opened struct {
+	Name     string `json:"port"`
+	Settings string `json:"settings"`
+	Serial   string `json:"serial,omitempty"` // serial number of the device, where it is known
 }
 
-// String returns what stands in the journal.
-func (o *opened) String() string {
-	text := o.info.Name + " " + o.settings.String()
-	if o.info.Serial != "" {
-		text += " serial number " + o.info.Serial
+// text returns what stands in the journal.
+func (o *Opened) text() string {
+	data, err := json.Marshal(o)
+	if err != nil {
+		panic(err) // strings only
 	}
-	return text
+	return string(data)
+}
+
+// parseOpened reads it; what is no such text is a name.
+func parseOpened(text string) (o Opened) {
+	if err := json.Unmarshal([]byte(text), &o); err != nil {
+		o = Opened{Name: text}
+	}
+	return o
+}
+
+// sameDevice reports whether what is at two ports is surely, or as far as anybody can
+// know, one device.
+func (o *Opened) sameDevice(p *Opened) bool {
+	return o.Serial == p.Serial && (o.Serial != "" || o.Name == p.Name)
 }
 
 // openPorts opens the ports of the session, and returns the entries that say so.
@@ -57,8 +73,7 @@ func (s *Session) openPorts() (entries []Entry, err error) {
 		}
 		l.port, l.info = port, l.describe(pc.Name)
 		s.links[pc.Role] = l
-		o := opened{l.info, pc.Settings}
-		entries = append(entries, s.entry(Open, pc.Role, o.String()))
+		entries = append(entries, s.entry(Open, pc.Role, l.opened(l.info).text()))
 	}
 	return entries, nil
 }
@@ -79,6 +94,11 @@ func (l *link) close() {
 	if l.port != nil {
 		l.port.Close()
 	}
+}
+
+// opened says that the port was opened.
+func (l *link) opened(info PortInfo) *Opened {
+	return &Opened{Name: info.Name, Settings: l.cfg.Settings.String(), Serial: info.Serial}
 }
 
 // describe returns what the system knows of a port; its name if nothing else.
@@ -263,7 +283,7 @@ func (l *link) reopen(name string, told map[string]bool) bool {
 		port.Close()
 		return true
 	}
-	l.put(arrival{open: &opened{info, l.cfg.Settings}})
+	l.put(arrival{open: l.opened(info)})
 	if info.Serial == "" {
 		l.tell("the %s is read again, at %s; nothing tells whether it is the same instrument: look", l.cfg.Role, name)
 	}

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,7 +17,6 @@ type polled struct {
 	*runner
 	meter *instruments.Meter
 	port  *fakePort
-	asked []string
 }
 
 // poll starts a session with a meter that shows what volts gives.
@@ -140,8 +140,11 @@ func TestPolledTimeout(t *testing.T) {
 	p.hasNotice("did not answer")
 	silent = false
 	p.port.send("0.1\n") // the late one
-	ev := p.reading("test L-E")
-	if p.last.Record.Events[len(p.last.Record.Events)-1].Volts.Volts != 231 {
+	p.say("test L-E")
+	u := p.until("the reading of L-E", func(u *Update) bool {
+		return slices.ContainsFunc(u.Record.Events, func(ev record.Event) bool { return ev.Pair.String() == "L-E" })
+	})
+	if ev := u.Record.Events[len(u.Record.Events)-1]; ev.Volts.Volts != 231 {
 		t.Errorf("%+v", ev)
 	}
 	for _, ev := range p.last.Record.Events {

@@ -24,8 +24,8 @@ func journalOf(actions []instruments.Action) []Entry {
 	var entries []Entry
 	add := func(kind Kind, role Role, data string) { entries = append(entries, entryAt(ms, kind, role, data)) }
 	add(Begin, NoRole, `{"version":1,"record":"R1"}`)
-	add(Open, Indicator, "A 9600 8N1")
-	add(Open, Source, "B 9600 8N1")
+	add(Open, Indicator, `{"port":"A","settings":"9600 8N1"}`)
+	add(Open, Source, `{"port":"B","settings":"9600 8N1"}`)
 	var split [numRoles]splitter
 	cuts := func(role Role, list []cut) {
 		for _, c := range list {
@@ -53,7 +53,7 @@ func journalOf(actions []instruments.Action) []Entry {
 			cuts(role, split[role].idle())
 			add(Lost, role, "no such device")
 		case a.Deed == instruments.Plug:
-			add(Open, role, "C 9600 8N1")
+			add(Open, role, `{"port":"C","settings":"9600 8N1"}`)
 		default:
 			cuts(role, split[role].feed([]byte(a.Text)))
 		}

@@ -32,7 +32,7 @@ func (serialPorts) Open(name string, s Settings) (Port, error) {
 	port, err := serial.Open(name, mode)
 	if err == nil {
 		if err = port.SetReadTimeout(readWait); err != nil {
-			port.Close()
+			err = errors.Join(err, port.Close())
 		}
 	}
 	if err != nil {

@@ -262,7 +262,7 @@ func (s *Session) entries(list []arrival) (entries []Entry) {
 		case a.idle || a.lost != nil || a.over:
 			cuts = s.split[a.role].idle()
 		case a.open != nil:
-			add(Open, a.open.String())
+			add(Open, a.open.text())
 		case a.note != nil:
 			s.extra = append(s.extra, *a.note)
 		case a.input != nil && s.heed(a.input):

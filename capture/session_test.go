@@ -81,7 +81,9 @@ func TestJournalHoldsEveryByte(t *testing.T) {
 	r.untilEvents(2)
 	r.say("end")
 	r.until("the end", func(u *Update) bool { return u.Ended })
-	<-r.ended
+	if err := <-r.ended; err != nil {
+		t.Fatal(err)
+	}
 	r.ended <- nil
 	data, err := os.ReadFile(r.cfg.Journal)
 	if err != nil {

@@ -34,5 +34,5 @@ func (s *State) hearSpeed(e Entry, at record.Instant) {
 	p.asked = true
 	s.notices = append(s.notices, Notice{Line: e.Line, Time: at, Urgent: true, Text: fmt.Sprintf(
 		"the %s looks like the wrong speed: %d of %d bytes are no text (%s); end, look in its manual, and begin again with --baud, --bits, --parity and --stop",
-		e.Port, p.odd, p.bytes, p.name)})
+		e.Port, p.odd, p.bytes, p.at.Settings)})
 }

@@ -56,7 +56,7 @@ type State struct {
 // A port is what is known of one of the two ports.
 type port struct {
 	open    bool
-	name    string
+	at      Opened
 	lines   *formats.Lines
 	part    string // what arrived since the last line end
 	partAt  int    // line of the journal where it began
@@ -110,7 +110,7 @@ func (s *State) Apply(e Entry) {
 	case Torn:
 		s.torn(e)
 	case Open:
-		s.ports[e.Port] = port{open: true, name: e.Data, lines: s.newLines(e.Port), id: s.ports[e.Port].id}
+		s.open(e)
 	case Lost:
 		s.endPart(e.Port, at, "the line was cut off when the port was lost")
 		s.ports[e.Port].open = false
@@ -143,14 +143,32 @@ func (s *State) begin(e Entry) {
 			s.ports[role].open = false
 		}
 	}
+	before := s.header
 	s.header = Header{}
 	if err := json.Unmarshal([]byte(e.Data), &s.header); err != nil {
 		s.tell(e, s.clock.last, true, "the header of the journal cannot be read (%v): no line can be read", err)
+	}
+	if s.header != before {
+		for role := Indicator; role < numRoles; role++ {
+			s.ports[role].lines = nil // lines are read in another way now
+		}
 	}
 	if resumed {
 		s.poll = poll{}
 		s.tell(e, s.clock.last, false, "the session was broken off and goes on; what the instruments showed in between is not recorded")
 	}
+}
+
+// open takes that a port was opened. An instrument that stayed on while its cable was
+// out, or the program down, does not send its header again: of the same device the one
+// from before holds.
+func (s *State) open(e Entry) {
+	before := &s.ports[e.Port]
+	p := port{open: true, at: parseOpened(e.Data), lines: before.lines, id: before.id}
+	if p.lines == nil || !p.at.sameDevice(&before.at) {
+		p.lines = s.newLines(e.Port)
+	}
+	s.ports[e.Port] = p
 }
 
 // newLines returns the decoder of the lines of a port.
@@ -195,7 +213,7 @@ func (h *Header) check() error {
 	}
 	d := formats.NewLines("--columns", nil).Next(h.Columns, record.Pos{File: "--columns"}, nil)
 	if len(d.Problems) > 0 {
-		return fmt.Errorf("the columns %q: %s; name columns of readings with commas between, as in  event,indicator,pair,volts", h.Columns, d.Problems[0].Message)
+		return fmt.Errorf("the columns %q are no header of readings: name some with commas between, as in  event,indicator,pair,volts", h.Columns)
 	}
 	return nil
 }
@@ -279,6 +297,11 @@ func (s *State) line(role Role, line int, at record.Instant, text string) {
 		s.otherRecord(line, at, d.ID)
 		return
 	}
+	if role == Source && d.Event.Kind == record.Test {
+		s.tellOnce(line, at, "a dead test came from the port of the proving unit: end, and begin again with the ports of --indicator and --source swapped")
+		s.unreadable(Indicator, line, at, text, "a dead test from the port of the proving unit")
+		return
+	}
 	if d.HasJob {
 		d.Job.Record = d.ID
 		s.jobs = append(s.jobs, d.Job)
@@ -291,9 +314,6 @@ func (s *State) take(role Role, ev *record.Event, at record.Instant) {
 	if role == Source && ev.Kind.IsProof() {
 		s.unitProof(ev)
 		return
-	}
-	if role == Source && ev.Kind == record.Test {
-		s.tellOnce(ev.Pos.Line, at, "a dead test came from the port of the proving unit: see that the two ports are not swapped")
 	}
 	if ev.Indicator != "" {
 		s.ports[role].id = ev.Indicator
@@ -403,14 +423,14 @@ func (s *State) Ended() bool { return s.ended }
 // add in front of Jobs. The caller must not change it.
 func (s *State) Record() *record.Record {
 	s.shared = true
-	return &record.Record{ID: s.header.Record, Jobs: s.jobs[:len(s.jobs):len(s.jobs)], Events: s.events[:len(s.events):len(s.events)]}
+	return &record.Record{ID: s.header.Record, Jobs: slices.Clip(s.jobs), Events: slices.Clip(s.events)}
 }
 
 // Unread returns the lines that could not be read. The caller must not change them.
-func (s *State) Unread() []Unread { return s.unread[:len(s.unread):len(s.unread)] }
+func (s *State) Unread() []Unread { return slices.Clip(s.unread) }
 
 // Notices returns what the technician was or is to be told.
-func (s *State) Notices() []Notice { return s.notices[:len(s.notices):len(s.notices)] }
+func (s *State) Notices() []Notice { return slices.Clip(s.notices) }
 
 // TakeFresh returns the events that came since it was called last, as they are now.
 func (s *State) TakeFresh() []record.Event {

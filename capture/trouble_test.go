@@ -153,6 +153,46 @@ func TestReconnectWithoutASerialNumber(t *testing.T) {
 	r.end()
 }
 
+// An instrument that stayed on while its cable was out, or the program down, does not
+// send its header again. Another instrument has to.
+func TestHeaderHoldsForTheSameDevice(t *testing.T) {
+	var ports fakePorts
+	vi := ports.plug(PortInfo{Name: "A", Serial: "S1"})
+	r := run(t, oneIndicator(&ports))
+	sendAll(vi, goodLines[:2])
+	r.untilEvents(1)
+	ports.pull("A")
+	vi = ports.plug(PortInfo{Name: "B", Serial: "S1"})
+	vi.send(goodLines[2])
+	r.untilEvents(2)
+	r.kill()
+	again := run(t, Config{Journal: r.cfg.Journal, Serial: &ports, Ports: []PortConfig{{Role: Indicator, Name: "B"}}})
+	vi.send(goodLines[3])
+	again.untilEvents(3)
+	again.kill()
+	vi = ports.plug(PortInfo{Name: "C", Serial: "S3"})
+	other := run(t, Config{Journal: r.cfg.Journal, Serial: &ports, Ports: []PortConfig{{Role: Indicator, Name: "C"}}})
+	vi.send(goodLines[4])
+	u := other.until("the line without a header", func(u *Update) bool { return len(u.AllUnread) == 1 })
+	if why := u.AllUnread[0].Problems[0].Message; !strings.Contains(why, "no header has come yet") {
+		t.Errorf("refused since %s", why)
+	}
+}
+
+// An indicator at the port of the proving unit is no evidence: what it garbles would
+// count for nothing.
+func TestSwappedPorts(t *testing.T) {
+	var ports fakePorts
+	vi := ports.plug(PortInfo{Name: "B"})
+	ports.plug(PortInfo{Name: "A"})
+	r := run(t, Config{Serial: &ports, Ports: []PortConfig{{Role: Indicator, Name: "A"}, {Role: Source, Name: "B"}}})
+	sendAll(vi, goodLines)
+	r.hasNotice("with the ports of --indicator and --source swapped")
+	if st := r.end(); len(st.Unread()) != 3 || len(st.Record().Events) != 0 {
+		t.Errorf("could not read %+v, read %+v", st.Unread(), st.Record().Events)
+	}
+}
+
 // Two ports are read at once, and one may go while the other stays.
 func TestTwoPorts(t *testing.T) {
 	var ports fakePorts
@@ -278,7 +318,7 @@ func TestWrongSpeed(t *testing.T) {
 	r := run(t, cfg)
 	vi.send("\x80\xf8\x00\x1e\xe6\x00\x80\x98\xfe\x60\x00\x06\xe0\xf8\x00\xfe\x60\x1e\x80\x98\xfe\x60\x00\x06\xe0\xf8\x00\xfe\x60\x1e\xf8\x00\xfe\x60\x1e")
 	r.hasNotice("looks like the wrong speed")
-	r.hasNotice("A 9600 8N1")
+	r.hasNotice("(9600 8N1)")
 	r.end()
 }
 

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"slices"
 	"strings"
 
 	"nilvolt/record"
@@ -100,10 +101,10 @@ func (l *Lines) bind(text string, pos record.Pos) (isRow bool, problems []*RowEr
 		if l.isHeader(text) {
 			return false, nil
 		}
-		if _, err := bindCanonical(text+"\n", pos.File, lineColumns); err != nil {
-			return false, placed(err, pos)
-		}
-		return false, []*RowError{{Pos: pos, Field: "header", Text: text, Message: "no header of readings", Mend: lineColumns.mend(l.name)}}
+		return false, []*RowError{{
+			Pos: pos, Text: text, Message: "no header has come yet that tells what the columns are",
+			Mend: "switch the instrument off and on, so that it sends its header, or name the columns",
+		}}
 	}
 	before := len(l.head)
 	head := l.head + text + "\n"
@@ -191,12 +192,7 @@ func (l *Lines) lookAtCells(text string, pos record.Pos) []*RowError {
 
 // ignores reports whether the layout has a column that is not used.
 func (l *Lines) ignores() bool {
-	for _, c := range l.layout.Columns {
-		if c == NoColumn {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(l.layout.Columns, NoColumn)
 }
 
 // placed returns the mistakes of a header at the place of the line.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"nilvolt/capture"
 	"nilvolt/formats"
@@ -65,13 +66,13 @@ func printPorts(format string, ports []capture.PortInfo, c *console) error {
 		return nil
 	}
 	for _, p := range ports {
-		line := t.clean(p.Name)
+		words := []string{t.clean(p.Name)}
 		for _, part := range []struct{ what, text string }{{"", p.Product}, {"serial number ", p.Serial}, {"USB ", joinIDs(p.VID, p.PID)}} {
 			if part.text != "" {
-				line += "  " + part.what + t.clean(part.text)
+				words = append(words, part.what+t.clean(part.text))
 			}
 		}
-		fmt.Fprintln(c.out, line)
+		fmt.Fprintln(c.out, strings.Join(words, "  "))
 	}
 	return nil
 }
