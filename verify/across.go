@@ -2,6 +2,8 @@ package verify
 
 import (
 	"cmp"
+	"encoding/binary"
+	"hash"
 	"hash/fnv"
 	"math"
 	"slices"
@@ -108,32 +110,49 @@ func (c *copyOf) add(id string) {
 // copyKey returns the key of the record's readings in volts; ok is false where
 // fewer than three of them are not zero.
 func (j *Judge) copyKey() (key copyKey, ok bool) {
-	hash := fnv.New128a()
-	nonzero := 0
+	hash := newCopyHash()
 	for i := range j.rows {
-		r := &j.rows[i]
-		if !r.Kind.IsReading() || r.Volts.State == record.Absent {
-			continue
-		}
-		v := math.NaN()
-		if r.Volts.State == record.Shown {
-			v = float64(r.Volts.Volts)
-			if v != 0 {
-				nonzero++
-			}
-		}
-		bits := math.Float64bits(v)
-		var b [8]byte
-		for k := range b {
-			b[k] = byte(bits >> (8 * k))
-		}
-		hash.Write(b[:])
+		hash.add(j.rows[i].Event)
 	}
-	if nonzero < 3 {
+	return hash.key()
+}
+
+// A copyHash makes a copyKey of the rows that are added to it.
+type copyHash struct {
+	hash    hash.Hash
+	nonzero int
+}
+
+func newCopyHash() copyHash { return copyHash{hash: fnv.New128a()} }
+
+func (h *copyHash) add(e *record.Event) {
+	if !e.Kind.IsReading() || e.Volts.State == record.Absent {
+		return
+	}
+	v := math.NaN()
+	if e.Volts.State == record.Shown {
+		v = float64(e.Volts.Volts)
+		if v != 0 {
+			h.nonzero++
+		}
+	}
+	var b [8]byte
+	binary.LittleEndian.PutUint64(b[:], math.Float64bits(v))
+	h.hash.Write(b[:])
+}
+
+func (h *copyHash) key() (key copyKey, ok bool) {
+	if h.nonzero < 3 {
 		return key, false
 	}
-	hash.Sum(key[:0])
+	h.hash.Sum(key[:0])
 	return key, true
+}
+
+// hasCopy reports whether several records have the readings that key stands for.
+func (a *Across) hasCopy(key copyKey) bool {
+	_, ok := a.copies[key]
+	return ok
 }
 
 // An Across is what the rules across records know of all records of a call. It

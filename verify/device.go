@@ -101,13 +101,18 @@ func fitsStandard(number, s string) bool {
 // deviceRules judges whether the isolating device isolates, and which conductors
 // it opens.
 func (j *Judge) deviceRules() {
+	j.jobDevice()
+	j.loadShed()
+}
+
+// jobDevice is deviceRules for what the job sheet alone says.
+func (j *Judge) jobDevice() {
 	if j.job.Device != "" {
 		j.deviceSuits()
 	}
 	if j.job.Poles != record.PolesUnknown && j.work.known {
 		j.devicePoles()
 	}
-	j.loadShed()
 }
 
 func (j *Judge) deviceSuits() {
@@ -174,14 +179,7 @@ func (j *Judge) devicePoles() {
 // loadShed judges whether the load was taken off before a device was opened that
 // is not for switching under load (IEC 60947-3, utilization category AC-20).
 func (j *Judge) loadShed() {
-	if j.steps[record.Isolate] == 0 || !j.judges(record.LoadNotShed) {
-		return
-	}
-	notForLoad := j.job.OnLoad == record.No
-	if d, found := j.device(); j.job.OnLoad == record.Unstated && j.job.Device != "" && found {
-		notForLoad = !d.functional
-	}
-	if !notForLoad {
+	if j.steps[record.Isolate] == 0 || !j.judges(record.LoadNotShed) || !j.notForLoad() {
 		return
 	}
 	for i := range j.rows {
@@ -194,4 +192,14 @@ func (j *Judge) loadShed() {
 		default:
 		}
 	}
+}
+
+// notForLoad reports whether the device is not for switching under load, as the job
+// sheet says or, where it is blank, the table.
+func (j *Judge) notForLoad() bool {
+	if j.job.OnLoad != record.Unstated || j.job.Device == "" {
+		return j.job.OnLoad == record.No
+	}
+	d, found := j.device()
+	return found && !d.functional
 }

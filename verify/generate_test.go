@@ -42,6 +42,9 @@ type maker struct {
 	set  setting
 	reg  record.Register
 	calm bool // no proofs between the dead tests: one series before and one after
+
+	// plain leaves out of base what makes a record another than plain.
+	plain bool
 }
 
 // A draft is a record in the making, its rows in the order of their times.
@@ -92,16 +95,19 @@ func (m *maker) call() []record.Record {
 func (m *maker) base() *draft {
 	job := pick(m.dice, sheets...)
 	job.Earthing = pick(m.dice, record.TNS, record.TNCS, record.TNCS, record.TNC, record.TT)
+	if m.plain && job.Earthing == record.TNC {
+		job.Earthing = record.EarthingUnknown
+	}
 	if job.Earthing == record.TNC && slices.Contains(conductorsOf(job.Supply), record.N) {
 		job.Poles = map[record.Supply]record.Poles{
 			record.SinglePhase: record.Poles1, record.ThreePhase: record.Poles3, record.SplitPhase: record.Poles2,
 		}[job.Supply]
 	}
 	job.Device = pick(m.dice, "60898", "60898", "60947-3", "60669-2-4")
-	if oneIn(m.dice, 6) {
+	if !m.plain && oneIn(m.dice, 6) {
 		job.Conductors = wiringOf(&job)
 	}
-	if oneIn(m.dice, 6) {
+	if !m.plain && oneIn(m.dice, 6) {
 		job.Switched = []record.Conductor{must(record.ParseConductor("SL1"))}
 	}
 	if oneIn(m.dice, 4) {
@@ -120,11 +126,14 @@ func (m *maker) base() *draft {
 // work adds the proofs and the dead tests.
 func (m *maker) work(d *draft) {
 	side := record.SideUnknown
-	if oneIn(m.dice, 8) {
+	if !m.plain && oneIn(m.dice, 8) {
 		side = record.LoadSide
 		d.job().SupplySideLive = record.Yes
 	}
 	indicator := pick(m.dice, indicators...)
+	if m.plain && m.stepped(indicator) {
+		indicator = "VI-1"
+	}
 	m.prove(d, record.Prove, indicator)
 	slots := m.slotsOf(d.job())
 	if side == record.LoadSide {
@@ -157,7 +166,7 @@ func (m *maker) slotsOf(j *record.Job) []slot {
 			slots[i].sw = map[record.Switch]record.Switch{record.SwitchOn: record.SwitchA, record.SwitchOff: record.SwitchB}[slots[i].sw]
 		}
 	}
-	if !oneIn(m.dice, 10) {
+	if m.plain || !oneIn(m.dice, 10) {
 		return slots
 	}
 	var twice []slot

@@ -16,6 +16,7 @@ type Judge struct {
 	loosened string                        // message of policy-loosened; blank when it does not apply
 
 	rec        *record.Record
+	rowless    bool        // it was plain, and what follows up to steps, and the slots, are those of another
 	job        *record.Job // what the job rows of the record say
 	merged     record.Job  // holds it where there are several rows or none
 	conflicts  []string    // columns in which job rows differ
@@ -84,23 +85,32 @@ func NewJudge(policy *Policy, register record.Register, across *Across) *Judge {
 // Judge judges one record. The judgement, and all that it points to, is valid
 // until the next call and as long as rec is.
 func (j *Judge) Judge(rec *record.Record) *Judgement {
-	if hasClock(rec) {
+	j.rowless = j.plain(rec)
+	switch {
+	case j.rowless:
+		return &j.judgement
+	case hasClock(rec):
 		return j.judgeTimes(rec)
 	}
 	return j.judge(rec)
 }
 
-// judge judges a record by the times of its rows.
+// judge judges a record by the times of its rows, by the rules one by one.
 func (j *Judge) judge(rec *record.Record) *Judgement {
+	j.weighRows(rec)
+	j.findings.reset()
+	j.coreRules()
+	j.furtherRules()
+	j.conclude(j.allGood())
+	return &j.judgement
+}
+
+// weighRows finds for each required pair the reading that counts for it.
+func (j *Judge) weighRows(rec *record.Record) {
 	j.prepare(rec)
 	j.require()
 	j.weigh()
 	j.count()
-	j.findings.reset()
-	j.coreRules()
-	j.furtherRules()
-	j.conclude()
-	return &j.judgement
 }
 
 // prepare brings the rows of rec in order, each with its class, and finds the
@@ -123,14 +133,20 @@ func (j *Judge) furtherRules() {
 	j.deviceRules()
 	j.instrumentRules()
 	j.acrossRules()
+	j.loosenedRule()
+	j.missingRule(j.missingReadings())
+}
+
+// loosenedRule tells of a policy that is looser than the default.
+func (j *Judge) loosenedRule() {
 	if j.loosened != "" {
 		j.add(record.PolicyLoosened, record.Caution, "").Message = j.loosened
 	}
-	j.missingRule()
 }
 
-// conclude makes the judgement of what was found.
-func (j *Judge) conclude() {
+// conclude makes the judgement of what was found; good says whether at least one
+// pair is required and all that are, are good.
+func (j *Judge) conclude(good bool) {
 	out := &j.judgement
 	out.judge = j
 	out.Record, out.Supply = j.rec.ID, j.job.Supply
@@ -138,7 +154,7 @@ func (j *Judge) conclude() {
 	out.Status = record.Compliant
 	// Nothing but a full set of good pairs may stand as compliant, whatever the
 	// rules above made of it.
-	if !j.allGood() {
+	if !good {
 		out.Status = record.NonCompliant
 	}
 	for i := range out.Findings {
@@ -160,7 +176,7 @@ func (g *Judgement) Bare() bool { return g.judge != nil && len(g.judge.rec.Event
 // Pairs returns every required pair, in conductor order, switched lines first,
 // with what the record shows of it.
 func (g *Judgement) Pairs() []PairState {
-	j := g.judge
+	j := g.weighed()
 	if j == nil {
 		return nil
 	}
@@ -169,6 +185,15 @@ func (g *Judgement) Pairs() []PairState {
 		pairs[i] = j.pairState(&j.slots[i])
 	}
 	return pairs
+}
+
+// weighed returns the judge with the rows of the record weighed, nil if there is none.
+func (g *Judgement) weighed() *Judge {
+	if j := g.judge; j != nil && j.rowless {
+		j.weighRows(j.rec)
+		j.rowless = false
+	}
+	return g.judge
 }
 
 // pairState tells what the record shows of one required pair.

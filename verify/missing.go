@@ -36,13 +36,14 @@ var missingWords = []string{
 	"waveform of the readings", "proving source", "which probe was placed first", "steps of the indicator",
 }
 
-// missingRule lists what the record does not tell, in one caution.
-func (j *Judge) missingRule() {
+// missingRule lists what the record does not tell, in one caution; readings is what
+// its readings do not.
+func (j *Judge) missingRule(readings missingSet) {
 	j.unrecorded = 0
 	if !j.judges(record.NotRecorded) {
 		return
 	}
-	set := j.missingJob() | j.missingSteps() | j.missingReadings()
+	set := j.missingJob() | j.missingSteps() | readings
 	if set == 0 {
 		return
 	}

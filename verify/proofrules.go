@@ -69,9 +69,14 @@ func (j *Judge) bracketRules(s *slot, r *row, around *series) {
 	if other := (waveAC | waveDC) &^ own; own != 0 && around.waves&other != 0 && senses != record.BothWaveforms {
 		j.bracketCaution(record.ProofWaveform, s, r, around)
 	}
-	if nominal := j.nominalBetween(r.pair); float64(around.proved) < float64(nominal)*(1-nominalMargin) {
+	if isBelow(around.proved, j.nominalBetween(r.pair)) {
 		j.bracketCaution(record.ProofBelowNominal, s, r, around)
 	}
+}
+
+// isBelow reports whether a voltage is below a nominal one.
+func isBelow(v, nominal record.Volts) bool {
+	return float64(v) < float64(nominal)*(1-nominalMargin)
 }
 
 func (j *Judge) bracketCaution(rule record.Rule, s *slot, r *row, around *series) {

@@ -53,20 +53,30 @@ type usual struct {
 // requireUsual requires the pairs of a usual supply; it reports false where the
 // job sheet states more than that.
 func (j *Judge) requireUsual() bool {
-	job := j.job
-	if job.Supply == record.SupplyUnknown || job.Earthing == record.TNC || len(job.Conductors) > 0 || len(job.Switched) > 0 || len(j.conflicts) > 0 {
+	if !isUsual(j.job) || len(j.conflicts) > 0 {
 		return false
 	}
-	u := &j.usual[job.Supply]
+	u := j.usualOf(j.job.Supply)
+	j.work = u.work
+	j.slots = append(j.slots[:0], u.slots...)
+	return true
+}
+
+// isUsual reports whether a job sheet states a supply, and no more than that.
+func isUsual(job *record.Job) bool {
+	return job.Supply != record.SupplyUnknown && job.Earthing != record.TNC && len(job.Conductors) == 0 && len(job.Switched) == 0
+}
+
+// usualOf returns what a usual supply requires.
+func (j *Judge) usualOf(supply record.Supply) *usual {
+	u := &j.usual[supply]
 	if u.slots == nil {
-		u.work = work{known: true, use: job.Supply.Conductors()}
+		u.work = work{known: true, use: supply.Conductors()}
+		j.slots = j.slots[:0]
 		j.requirePairs(&u.work)
 		u.slots = slices.Clone(j.slots)
-		j.slots = j.slots[:0]
 	}
-	j.work = u.work
-	j.slots = append(j.slots, u.slots...)
-	return true
+	return u
 }
 
 // requireStated requires the pairs that the job sheet asks for.

@@ -24,7 +24,7 @@ type RowState struct {
 
 // Rows returns every row of the record by time.
 func (g *Judgement) Rows() []RowState {
-	j := g.judge
+	j := g.weighed()
 	if j == nil {
 		return nil
 	}
@@ -90,12 +90,13 @@ type SeriesState struct {
 
 // Series returns the proof series of the record, in the order of their first rows.
 func (g *Judgement) Series() []SeriesState {
-	if g.judge == nil {
+	j := g.weighed()
+	if j == nil {
 		return nil
 	}
-	out := make([]SeriesState, len(g.judge.series))
-	for i := range g.judge.series {
-		s := &g.judge.series[i]
+	out := make([]SeriesState, len(j.series))
+	for i := range j.series {
+		s := &j.series[i]
 		out[i] = SeriesState{s.indicator, s.first, s.last, s.passes, s.passesAfter}
 	}
 	return out
