@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/binary"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"nilvolt/record"
@@ -15,6 +16,11 @@ import (
 type jsonWriter struct {
 	file    string // the file name last written
 	escaped []byte // its text within quotes
+
+	// The finding without indicator, pairs and lines that was written last. It comes
+	// again in record after record, as not-recorded does.
+	bare        record.Finding
+	bareWritten []byte
 }
 
 // append appends the object of j and a line feed to out.
@@ -30,7 +36,11 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 		if i > 0 {
 			out = append(out, ',')
 		}
-		out = w.appendFinding(out, &j.Findings[i])
+		if f := &j.Findings[i]; len(f.Tested) == 0 && len(f.Lines) == 0 && f.Indicator == "" {
+			out = w.appendBare(out, f)
+		} else {
+			out = w.appendFinding(out, f)
+		}
 	}
 	out = append(out, ']')
 	if proofs, shared := j.SharedProofs(); proofs > 0 {
@@ -40,6 +50,15 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 		out = append(strconv.AppendInt(out, int64(shared), 10), '}')
 	}
 	return append(out, "}\n"...)
+}
+
+// appendBare is appendFinding for one without indicator, pairs and lines.
+func (w *jsonWriter) appendBare(out []byte, f *record.Finding) []byte {
+	if f.Rule != w.bare.Rule || f.Severity != w.bare.Severity || f.Message != w.bare.Message {
+		w.bare = record.Finding{Rule: f.Rule, Severity: f.Severity, Message: strings.Clone(f.Message)}
+		w.bareWritten = w.appendFinding(w.bareWritten[:0], f)
+	}
+	return append(out, w.bareWritten...)
 }
 
 func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
