@@ -55,6 +55,12 @@ func (l *Ledger) Newest(ctx context.Context, until int64, instruments []string, 
 		where+` ORDER BY v.leaf`, args...)
 }
 
+// CountProofs returns how many proofs are kept, those of older versions included.
+func (l *Ledger) CountProofs(ctx context.Context) (n int, err error) {
+	err = l.db.QueryRowContext(ctx, `SELECT COUNT(*) FROM proof`).Scan(&n)
+	return n, err
+}
+
 // Instruments returns the ids of all indicators and proving sources that a kept reading
 // names, as it writes them, sorted.
 func (l *Ledger) Instruments(ctx context.Context) ([]string, error) {

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -79,7 +78,7 @@ func (f *fleetFlags) load(ctx context.Context, c *console) (*assessed, error) {
 	}
 	a := &assessed{fleetRecord: r, ledger: l}
 	a.Fleet = fleet.Assess(fleet.Evidence{
-		Proofs: slices.Values(r.proofs), Register: r.register, Services: r.services, AsOf: r.asOf,
+		Proofs: r.all, Register: r.register, Services: r.services, AsOf: r.asOf,
 	}, fleet.Settings{Tolerance: r.policy.Tolerance, Method: method})
 	a.warn(c, f.asOf == "")
 	return a, nil

@@ -22,19 +22,21 @@ import (
 type fleetRecord struct {
 	asOf     record.Instant // the end of that day, UTC
 	day      record.Date
-	proofs   []fleet.Proof // by time
+	proofs   []packedProof // by time
 	register record.Register
 	services map[string][]record.Date // by instrument, ascending: the days that registers gave as serviced
 	policy   *verify.Policy           // by which the newest record was judged
-	ids      map[string]string        // how a reading writes an instrument -> what it is called here
+	names    []string                 // what instruments are called here, by number
+	numbers  map[string]int32         // how a reading writes an instrument -> its number
+	mu       sync.Mutex               // of proofs and late while they are read
 	late     int                      // proofs behind that day, left out
 }
 
 // spellings returns how readings write an instrument.
 func (f *fleetRecord) spellings(instrument string) []string {
 	var list []string
-	for written, id := range f.ids {
-		if id == instrument {
+	for written, n := range f.numbers {
+		if f.names[n] == instrument {
 			list = append(list, written)
 		}
 	}
@@ -161,36 +163,39 @@ func (f *fleetRecord) readRegister(ctx context.Context, l *ledger.Ledger) error 
 func compareDates(a, b record.Date) int { return strings.Compare(a.String(), b.String()) }
 
 // nameInstruments makes one instrument of ids that differ in case only: as the register
-// writes it, else as the first reading does in the order of the alphabet.
+// writes it, else as the first reading does in the order of the alphabet. No source and
+// the live source are instruments here too.
 func (f *fleetRecord) nameInstruments(ctx context.Context, l *ledger.Ledger) error {
 	written, err := l.Instruments(ctx)
 	if err != nil {
 		return err
 	}
-	names := map[string]string{}
+	registered := map[string]string{}
 	for id := range f.register {
-		names[strings.ToLower(id)] = id
+		registered[strings.ToLower(id)] = id
 	}
-	f.ids = map[string]string{}
+	f.names, f.numbers = []string{"", record.Live}, map[string]int32{"": 0, record.Live: 1}
+	byFolded := map[string]int32{}
 	for _, id := range written {
 		folded := strings.ToLower(id)
-		if names[folded] == "" {
-			names[folded] = id
+		n, known := byFolded[folded]
+		if !known {
+			n = int32(len(f.names))
+			byFolded[folded] = n
+			f.names = append(f.names, cmp.Or(registered[folded], id))
 		}
-		f.ids[id] = names[folded]
+		f.numbers[id] = n
 	}
 	return nil
 }
 
-// name returns what an instrument is called here, a string that all its proofs share.
-func (f *fleetRecord) name(written string) string {
-	if id, known := f.ids[written]; known {
-		return id
+// number returns the number of an instrument as a reading writes it.
+func (f *fleetRecord) number(written string) int32 {
+	n, known := f.numbers[written]
+	if !known && strings.EqualFold(written, record.Live) {
+		return 1
 	}
-	if strings.EqualFold(written, record.Live) {
-		return record.Live
-	}
-	return strings.Clone(written)
+	return n // one that another process has added meanwhile counts as none
 }
 
 // readProofs reads all proofs up to the day. Workers decode and judge the records, while
@@ -199,15 +204,18 @@ func (f *fleetRecord) readProofs(ctx context.Context, l *ledger.Ledger) error {
 	const together = 256 // records that travel from goroutine to goroutine at once
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	most, err := l.CountProofs(ctx)
+	if err != nil {
+		return err
+	}
+	f.proofs = make([]packedProof, 0, most)
 	judges := &keptJudges{files: keptFiles{ctx, l}, by: map[ledger.Context]judgeBy{}}
 	work := make(chan []*ledger.KeptRecord, runtime.GOMAXPROCS(0))
-	workers := make([]proofReader, max(1, runtime.GOMAXPROCS(0)))
-	errs := make([]error, len(workers))
+	errs := make([]error, runtime.GOMAXPROCS(0))
 	var group sync.WaitGroup
-	for n := range workers {
+	for n := range errs {
 		group.Go(func() {
-			w := &workers[n]
-			w.fleet, w.judges = f, judges
+			w := proofReader{fleet: f, judges: judges}
 			for list := range work {
 				if errs[n] == nil {
 					errs[n] = w.read(list)
@@ -220,7 +228,7 @@ func (f *fleetRecord) readProofs(ctx context.Context, l *ledger.Ledger) error {
 	}
 	var list []*ledger.KeptRecord
 	var last ledger.Context
-	err := l.Newest(ctx, f.asOf.Unix(), nil, func(k *ledger.KeptRecord) error {
+	err = l.Newest(ctx, f.asOf.Unix(), nil, func(k *ledger.KeptRecord) error {
 		last = k.Context
 		if list = append(list, k); len(list) == together {
 			work <- list
@@ -244,34 +252,67 @@ func (f *fleetRecord) readProofs(ctx context.Context, l *ledger.Ledger) error {
 		}
 		f.policy = by.policy
 	}
-	f.gather(workers)
+	// In the order of time. A proof that stands in several records was made once.
+	slices.SortFunc(f.proofs, packedProof.compare)
+	f.proofs = slices.CompactFunc(f.proofs, func(a, b packedProof) bool { return a.compare(b) == 0 })
 	return nil
 }
 
-// gather puts together what the workers have read, in the order of time. A proof that
-// stands in several records was made once.
-func (f *fleetRecord) gather(workers []proofReader) {
-	total := 0
-	for i := range workers {
-		total += len(workers[i].proofs)
-		f.late += workers[i].late
-	}
-	f.proofs = make([]fleet.Proof, 0, total)
-	for i := range workers {
-		f.proofs = append(f.proofs, workers[i].proofs...)
-		workers[i].proofs = nil
-	}
-	slices.SortFunc(f.proofs, compareProofs)
-	f.proofs = slices.CompactFunc(f.proofs, func(a, b fleet.Proof) bool { return compareProofs(a, b) == 0 })
+// add takes in proofs of several records, of which so many are too late to count.
+func (f *fleetRecord) add(proofs []packedProof, late int) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.proofs = append(f.proofs, proofs...)
+	f.late += late
 }
 
-// compareProofs orders proofs by time, and then by all that they show.
-func compareProofs(a, b fleet.Proof) int {
-	if c := a.Time.Compare(b.Time); c != 0 {
-		return c
+// A packedProof is a proof in half the room, since millions are held.
+type packedProof struct {
+	sec               int64
+	nsec              int32
+	indicator, source int32 // numbers of instruments
+	form              fleet.Form
+	passed, retried   bool
+	expected          float64
+	shown             float64 // volts, or the highest lit step
+	next              float64 // the step above it
+}
+
+// compare orders proofs by time, and then by all that they show.
+func (p packedProof) compare(q packedProof) int {
+	return cmp.Or(cmp.Compare(p.sec, q.sec), cmp.Compare(p.nsec, q.nsec), cmp.Compare(p.indicator, q.indicator),
+		cmp.Compare(p.source, q.source), cmp.Compare(p.form, q.form), cmp.Compare(p.shown, q.shown), cmp.Compare(p.expected, q.expected))
+}
+
+// pack returns a proof with the numbers of its instruments.
+func (f *fleetRecord) pack(p *fleet.Proof) packedProof {
+	out := packedProof{
+		sec: p.Time.Unix(), nsec: int32(p.Time.Nanosecond()), indicator: f.number(p.Indicator), source: f.number(p.Source),
+		form: p.Form, passed: p.Passed, retried: p.Retried, expected: p.Expected, shown: p.Volts, next: p.Next,
 	}
-	return cmp.Or(strings.Compare(a.Indicator, b.Indicator), strings.Compare(a.Source, b.Source), cmp.Compare(a.Form, b.Form),
-		cmp.Compare(a.Volts, b.Volts), cmp.Compare(a.Lit, b.Lit), cmp.Compare(a.Expected, b.Expected))
+	if p.Form == fleet.Stepped {
+		out.shown = p.Lit
+	}
+	return out
+}
+
+// all gives all proofs in the order of time.
+func (f *fleetRecord) all(yield func(fleet.Proof) bool) {
+	for i := range f.proofs {
+		p := &f.proofs[i]
+		out := fleet.Proof{
+			Indicator: f.names[p.indicator], Source: f.names[p.source], Time: record.NewInstant(p.sec, int(p.nsec), 0),
+			Expected: p.expected, Next: p.next, Form: p.form, Passed: p.passed, Retried: p.retried,
+		}
+		if p.form == fleet.Stepped {
+			out.Lit = p.shown
+		} else {
+			out.Volts = p.shown
+		}
+		if !yield(out) {
+			return
+		}
+	}
 }
 
 // keptJudges makes judges by what kept records were judged by last.
@@ -299,8 +340,7 @@ type proofReader struct {
 	judges *keptJudges
 	own    map[ledger.Context]*verify.Judge
 	found  []verify.Proof
-	proofs []fleet.Proof
-	late   int
+	proofs []packedProof
 }
 
 // judge returns a judge of the reader's own.
@@ -320,6 +360,8 @@ func (r *proofReader) judge(c ledger.Context) (*verify.Judge, error) {
 }
 
 func (r *proofReader) read(list []*ledger.KeptRecord) error {
+	r.proofs = r.proofs[:0]
+	late := 0
 	for _, k := range list {
 		rec, err := k.Record()
 		if err != nil {
@@ -331,23 +373,16 @@ func (r *proofReader) read(list []*ledger.KeptRecord) error {
 		}
 		r.found = judge.Proofs(r.found[:0], rec)
 		for i := range r.found {
-			r.add(&r.found[i])
+			found := &r.found[i]
+			if r.fleet.asOf.Before(found.Time) {
+				late++
+				continue
+			}
+			p, _ := fleet.ProofOf("", found.Event, found.Steps, found.Passes, found.Retried)
+			p.Expected = float64(found.Expected)
+			r.proofs = append(r.proofs, r.fleet.pack(&p))
 		}
 	}
+	r.fleet.add(r.proofs, late)
 	return nil
-}
-
-// add takes in one proof. Which record it stands in is not kept, since millions are held.
-func (r *proofReader) add(found *verify.Proof) {
-	if r.fleet.asOf.Before(found.Time) {
-		r.late++
-		return
-	}
-	p, ok := fleet.ProofOf("", found.Event, found.Steps, found.Passes, found.Retried)
-	if !ok {
-		return
-	}
-	p.Indicator, p.Source = r.fleet.name(p.Indicator), r.fleet.name(p.Source)
-	p.Expected = float64(found.Expected)
-	r.proofs = append(r.proofs, p)
 }

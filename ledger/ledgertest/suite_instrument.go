@@ -61,6 +61,9 @@ func testNewest(t *testing.T, p Place) {
 			t.Errorf("%s: %s", c.name, diff)
 		}
 	}
+	if n, err := l.CountProofs(ctx); n != 8 || err != nil {
+		t.Errorf("%d proofs of four versions, %v", n, err)
+	}
 	ids, err := l.Instruments(ctx)
 	if err != nil || !slices.Equal(ids, []string{"PU-1", "VI-1", "VI-2", "vi-1"}) {
 		t.Errorf("instruments %q, %v", ids, err)
