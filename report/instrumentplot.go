@@ -108,7 +108,9 @@ func (c *InstrumentChart) drawShapes(area vgdraw.Canvas) vg.Length {
 	x, y := area.Min.X, area.Min.Y+wordSize/2
 	area.FillText(style, vg.Point{X: x, Y: y}, "proofs with")
 	x += style.Width("proofs with") + 10
+	room := (area.Max.X-x)/vg.Length(len(names)) - 20
 	for i, name := range names {
+		name = shortened(name, func(s string) bool { return style.Width(s) <= room })
 		if i == len(names)-1 && others {
 			i = manyPartners
 		}
@@ -117,6 +119,18 @@ func (c *InstrumentChart) drawShapes(area vgdraw.Canvas) vg.Length {
 		x += style.Width(name) + 20
 	}
 	return wordSize + 6
+}
+
+// shortened cuts a name at its end, where it does not fit.
+func shortened(name string, fits func(string) bool) string {
+	if fits(name) {
+		return name
+	}
+	runes := []rune(name)
+	for len(runes) > 1 && !fits(string(runes)+"…") {
+		runes = runes[:len(runes)-1]
+	}
+	return string(runes) + "…"
 }
 
 // shapeOf returns the number of the shape of a partner.
