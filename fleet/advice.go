@@ -55,7 +55,7 @@ type doubt struct {
 func (m *model) doubt(k int) *doubt {
 	without := m.without(k)
 	rival := m.fits[k].rival
-	c := without.bestOf(rival, newTally(m.l, len(without.fits)))
+	c := without.refine(rival, newTally(m.l, len(without.fits)))
 	there := without.holding(append(slices.Clone(without.fits), fitted{column: c.column, rival: -1}))
 	here := without.holding(append(slices.Clone(without.fits), m.fits[k]))
 	return &doubt{here, there, here.fits[len(here.fits)-1], there.fits[len(there.fits)-1]}

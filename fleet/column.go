@@ -1,6 +1,9 @@
 package fleet
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A FaultKind says how an instrument went wrong.
 type FaultKind uint8
@@ -55,6 +58,12 @@ type tally struct {
 	v        []float64 // over unit nodes
 	vMarked  []bool
 	vTouched []int32
+
+	// Of the party whose columns are bounded, see meet: its nodes, those of the others,
+	// for each of them the party's node, and by node the proofs of each pair. left and
+	// weight are scratch, by node.
+	own, partners, ownOf []int32
+	pair, left, weight   []float64
 }
 
 func newTally(l *layout, fits int) *tally {
@@ -74,6 +83,34 @@ func (t *tally) clear() {
 	}
 	t.aTouched, t.bTouched = t.aTouched[:0], t.bTouched[:0]
 	clear(t.xf)
+}
+
+// meet notes whom party p was proved on, for [tally.bound].
+func (t *tally) meet(m *model, p int32) {
+	if t.pair == nil {
+		nodes := max(len(t.za), len(t.zb))
+		t.pair, t.left, t.weight = make([]float64, nodes), make([]float64, nodes), make([]float64, nodes)
+	}
+	for _, j := range t.partners {
+		t.pair[j] = 0
+	}
+	t.own, t.partners, t.ownOf = t.own[:0], t.partners[:0], t.ownOf[:0]
+	for _, row := range m.l.parties[p].rows {
+		if m.l.masked[row] {
+			continue
+		}
+		i, j := m.l.a[row], m.l.b[row]
+		if m.l.parties[p].unit {
+			i, j = j, i
+		}
+		if t.pair[j] == 0 {
+			t.partners, t.ownOf = append(t.partners, j), append(t.ownOf, i)
+			if !slices.Contains(t.own, i) {
+				t.own = append(t.own, i)
+			}
+		}
+		t.pair[j]++
+	}
 }
 
 // add adds row i, on which the column has the value x.
@@ -138,6 +175,12 @@ func (s *normal) quadratic(v []float64, touched []int32) float64 {
 		if s.place[b] < 0 {
 			continue
 		}
+		if sp := s.sparse[s.part[b]]; sp != nil {
+			if !slices.ContainsFunc(touched[:i], func(c int32) bool { return s.part[c] == s.part[b] }) {
+				sum += sp.quadratic(sp.gather(v))
+			}
+			continue
+		}
 		m := s.inverse[s.part[b]].RawSymmetric()
 		row, p := int(s.place[b]), s.part[b]
 		sum += v[b] * v[b] * m.Data[row*m.Stride+row]
@@ -173,6 +216,75 @@ func (t *tally) gain(m *model, known *sequenceOf) (gain float64, ok bool) {
 		return 0, false
 	}
 	return t.xr * t.xr / free, true
+}
+
+// slack is how many times more of a column the levels may leave than they seem to
+// where only those of its own proofs give way, before a bound takes that for too little.
+const slack = 2.5
+
+// bound returns a bound of what gain returns for a column of party p, without solving
+// for the levels of the whole part. Two are known, of which the lower one holds. The
+// levels can take up no more than if each pair of instruments had a level of its own;
+// that is sure, and near where pairs have many proofs. And they take up little more
+// than if only p and those that it was proved on gave way; that is right within slack,
+// except in parts that hardly hang together.
+func (t *tally) bound(m *model, p int32) float64 {
+	if t.xx == 0 || t.xr == 0 {
+		return 0
+	}
+	ownZ, otherZ, ownN, otherN := t.za, t.zb, m.normal.na, m.normal.nb
+	if m.l.parties[p].unit {
+		ownZ, otherZ, ownN, otherN = otherZ, ownZ, otherN, ownN
+	}
+	for _, i := range t.own {
+		t.left[i], t.weight[i] = ownZ[i], ownN[i]
+	}
+	pairs, near := 0.0, 0.0
+	for k, j := range t.partners {
+		n, z, i := t.pair[j], otherZ[j], t.ownOf[k]
+		pairs += z * z / n
+		near += z * z / otherN[j]
+		t.left[i] -= n * z / otherN[j]
+		t.weight[i] -= n * n / otherN[j]
+	}
+	for _, i := range t.own {
+		if t.weight[i] > tiny*ownN[i] {
+			near += t.left[i] * t.left[i] / t.weight[i]
+		}
+	}
+	free := max(t.xx-pairs, (t.xx-near)/slack)
+	most := t.xr * t.xr / free
+	if len(m.fits) > 0 {
+		free -= m.takenUp(t)
+		most = t.xr * t.xr / free
+	}
+	if free <= tiny*t.xx || math.IsNaN(most) {
+		return math.Inf(1)
+	}
+	return most
+}
+
+// spike returns the gain of the tallied column of the single row i, and whether the model
+// can tell it from what it holds. In large parts it is solved for only where it matters
+// whether it is least standard errors large: the levels take up no less than nothing of a
+// row, and no more than if its pair of instruments had a level of its own.
+func (t *tally) spike(m *model, i int32, least float64) (gain float64, ok bool) {
+	if !m.normal.large {
+		return t.gain(m, nil)
+	}
+	free := 1 - 1/m.normal.proofs(m.l.a[i], m.l.b[i])
+	if len(m.fits) > 0 {
+		free -= m.takenUp(t)
+	}
+	r2 := m.residual[i] * m.residual[i]
+	switch {
+	case free <= tiny:
+	case m.studentized(r2) > least:
+		return r2, true
+	case m.studentized(r2/free) <= least:
+		return r2 / free, true
+	}
+	return t.gain(m, nil)
 }
 
 // takenByLevels remembers what the levels take up of the candidate columns of each

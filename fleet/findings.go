@@ -83,16 +83,18 @@ func Search(points []Point, o SearchOptions) *Findings { return search(points, o
 // Watch searches at o.Until and a week before; a fault is Confirmed when its
 // instrument was named in both. Only confirmed faults should blame an instrument.
 func Watch(points []Point, o SearchOptions) *Findings {
-	f := Search(points, o)
 	before := o
 	before.Until--
+	named := map[role]bool{}
 	m := search(points, before)
+	for _, then := range m.fits {
+		p := &m.l.parties[then.party]
+		named[role{p.id, p.unit}] = named[role{p.id, p.unit}] || then.margin >= enough
+	}
+	f := Search(points, o)
 	for i := range f.Faults {
 		now := &f.Faults[i]
-		now.Confirmed = now.Clear && slices.ContainsFunc(m.fits, func(then fitted) bool {
-			p := &m.l.parties[then.party]
-			return p.id == now.Instrument && p.unit == now.Unit && then.margin >= enough
-		})
+		now.Confirmed = now.Clear && named[role{now.Instrument, now.Unit}]
 	}
 	return f
 }
@@ -139,11 +141,12 @@ func (m *model) profile(k int, o SearchOptions) (start, earliest, latest float64
 	f := m.fits[k]
 	gains := map[float64]float64{}
 	best := f.start
+	near := likely * m.variance()
 	m.holdOthers(k, func(view *model) {
 		t := newTally(m.l, 0)
 		gains[best] = view.columnGain(f.column, t)
 		for week := o.From; week < o.Until; week++ {
-			gains[week] = view.columnGain(column{f.party, f.kind, week}, t)
+			gains[week] = view.columnGainFrom(column{f.party, f.kind, week}, t, gains[f.start]-near)
 			if gains[week] > gains[best] {
 				best = week
 			}
@@ -154,7 +157,7 @@ func (m *model) profile(k int, o SearchOptions) (start, earliest, latest float64
 	}
 	earliest, latest = best, best
 	for week, gain := range gains {
-		if gains[best]-gain <= likely*m.variance() {
+		if gains[best]-gain <= near {
 			earliest, latest = min(earliest, week), max(latest, week)
 		}
 	}
@@ -175,18 +178,28 @@ func (m *model) holdOthers(k int, do func(view *model)) {
 		before[j] = m.residual[i]
 		m.residual[i] += f.size * m.rest(k, i)
 	}
-	do(&model{l: m.l, normal: m.normal, residual: m.residual})
+	do(&model{l: m.l, normal: m.normal, fitsOf: make([][]int, len(m.l.parties)), residual: m.residual})
 	for j, i := range rows {
 		m.residual[i] = before[j]
 	}
 }
 
 // columnGain returns by how much the residual sum of squares falls with column c.
-func (m *model) columnGain(c column, t *tally) float64 {
+func (m *model) columnGain(c column, t *tally) float64 { return m.columnGainFrom(c, t, 0) }
+
+// columnGainFrom is columnGain where that is least or more, and otherwise may be any
+// number less than least. It spares the solution of a large part where a bound tells.
+func (m *model) columnGainFrom(c column, t *tally, least float64) float64 {
 	t.clear()
 	for _, i := range m.l.parties[c.party].rows {
 		if !m.l.masked[i] {
 			t.add(m, i, c.at(m.l.week[i]))
+		}
+	}
+	if m.normal.large && least > 0 {
+		t.meet(m, c.party)
+		if most := t.bound(m, c.party); most < least {
+			return most
 		}
 	}
 	gain, _ := t.gain(m, nil)

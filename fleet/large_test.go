@@ -39,17 +39,17 @@ func largeFleet(groups, proofs int, outside float64) []Point {
 	return points
 }
 
-// A search over 5,000 instruments and 5 million proofs, in groups and as one part. It
-// grows with the proofs, with the links between instruments, and with the square to
-// the cube of the units of each part: on two cores groups take 12 s and 1 GiB, one part
-// of 1,300 units, nearly each of which shares an indicator with each other, more than
-// three minutes.
+// Watching fleets of 500 to 5,000 instruments that proofs link to one graph, with 1,000
+// proofs an instrument, and 5,000 in groups. See DEVELOPERS.md for the figures.
 //
-//	go test ./fleet -run XXX -bench LargeFleet -benchtime 1x
+//	go test ./fleet -run '^$' -bench LargeFleet -benchtime 1x
 func BenchmarkLargeFleet(b *testing.B) {
-	for _, outside := range []float64{0, 0.05} {
-		b.Run(fmt.Sprintf("outside=%v", outside), func(b *testing.B) {
-			points := largeFleet(100, 5_000_000, outside)
+	for _, c := range []struct {
+		groups  int
+		outside float64
+	}{{10, 0.05}, {20, 0.05}, {40, 0.05}, {100, 0.05}, {100, 0}} {
+		b.Run(fmt.Sprintf("instruments=%04d/outside=%v", 50*c.groups, c.outside), func(b *testing.B) {
+			points := largeFleet(c.groups, 50_000*c.groups, c.outside)
 			var f *Findings
 			for b.Loop() {
 				f = Watch(points, SearchOptions{Until: sceneWeeks})

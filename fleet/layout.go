@@ -37,6 +37,8 @@ type layout struct {
 	from float64 // the week in which it begins
 	side int     // readings wanted on each side of a step
 
+	dense int // unit nodes of a part up to which its matrix is inverted
+
 	cluster  []int32 // of each party; parties of different clusters share no proof, not even by way of others
 	clusters int
 }
@@ -54,7 +56,7 @@ func newLayout(points []Point, from, until float64, references []string) *layout
 	points = points[low:max(low, high)]
 	n := len(points)
 	l := &layout{
-		from: from, side: minSide,
+		from: from, side: minSide, dense: denseNodes,
 		a: make([]int32, n), b: make([]int32, n),
 		week: make([]float64, n), y: make([]float64, n), masked: make([]bool, n),
 	}

@@ -13,11 +13,11 @@ type model struct {
 	l        *layout
 	normal   *normal
 	fits     []fitted
-	fitsOf   map[int32][]int // fits by party
-	cross    mat.Cholesky    // of the fitted columns, levels taken out
-	xa, xb   []float64       // levels
-	residual []float64       // of each row; of masked rows too
-	rss      float64         // over the rows that are not masked
+	fitsOf   [][]int      // fits by party
+	cross    mat.Cholesky // of the fitted columns, levels taken out
+	xa, xb   []float64    // levels
+	residual []float64    // of each row; of masked rows too
+	rss      float64      // over the rows that are not masked
 
 	takenByLevels takenByLevels
 }
@@ -32,7 +32,7 @@ func newModel(l *layout) *model {
 // fits.
 func (m *model) holding(fits []fitted) *model {
 	w := &model{
-		l: m.l, normal: m.normal, fits: slices.Clone(fits), fitsOf: map[int32][]int{},
+		l: m.l, normal: m.normal, fits: slices.Clone(fits), fitsOf: make([][]int, len(m.l.parties)),
 		residual: make([]float64, len(m.l.y)), takenByLevels: m.takenByLevels,
 	}
 	for k := range w.fits {

@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"cmp"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
@@ -16,16 +17,29 @@ import (
 // e-Handbook 2.3.3 (comparison designs with a restraint); Abowd, Creecy and
 // Kramarz (2002) for connected sets.
 //
-// It takes memory for the links that occur and for the square of the unit nodes
-// of each part, never for the square of all instruments.
+// Parts of few unit nodes have their matrix inverted; those of many are solved by
+// conjugate gradients each time, see sparsePart. So it takes memory for the links that
+// occur, and never for the square of all instruments.
 type normal struct {
-	na      []float64       // rows of each indicator node
+	na, nb  []float64       // rows of each indicator node and of each unit node
 	links   [][]link        // of each indicator node
 	part    []int32         // part of each unit node
 	place   []int32         // of a unit node in the matrix of its part
-	inverse []*mat.SymDense // of each part; nil where all of it is grounded
+	inverse []*mat.SymDense // of each part; nil where all of it is grounded, and of sparse parts
+	sparse  []*sparsePart   // of each part; nil where there are few unit nodes
 	rank    int
 	rows    int
+	large   bool // there is a sparse part
+}
+
+// proofs returns how often an indicator node was proved on a unit node.
+func (s *normal) proofs(a, b int32) float64 {
+	links := s.links[a]
+	i, ok := slices.BinarySearchFunc(links, b, func(k link, b int32) int { return cmp.Compare(k.b, b) })
+	if !ok {
+		return 0
+	}
+	return links[i].n
 }
 
 // A link says how often an indicator node was proved on a unit node.
@@ -35,13 +49,21 @@ type link struct {
 }
 
 func newNormal(l *layout) *normal {
-	s := &normal{na: make([]float64, len(l.aParty)), links: make([][]link, len(l.aParty))}
+	s := &normal{
+		na: make([]float64, len(l.aParty)), nb: make([]float64, len(l.bParty)), links: make([][]link, len(l.aParty)),
+	}
 	s.addLinks(l)
 	members := s.findParts(l)
 	s.place = make([]int32, len(l.bParty))
-	s.inverse = make([]*mat.SymDense, len(members))
+	s.inverse, s.sparse = make([]*mat.SymDense, len(members)), make([]*sparsePart, len(members))
 	for p, nodes := range members {
-		s.solvePart(l, p, nodes)
+		if len(nodes) <= l.dense {
+			s.solvePart(l, p, nodes)
+			continue
+		}
+		s.large = true
+		s.sparse[p] = s.newSparsePart(l, p, nodes)
+		s.rank += s.sparse[p].free()
 	}
 	for _, n := range s.na {
 		if n > 0 {
@@ -72,6 +94,7 @@ func (s *normal) addLinks(l *layout) {
 		slices.Sort(touched)
 		for _, b := range touched {
 			s.links[a] = append(s.links[a], link{b, count[b]})
+			s.nb[b] += count[b]
 			count[b] = 0
 		}
 	}
@@ -178,7 +201,7 @@ func (s *normal) multiply(v []float64) []float64 {
 		}
 	}
 	for b, p := range s.part {
-		if p >= 0 && s.place[b] >= 0 {
+		if p >= 0 && s.inverse[p] != nil && s.place[b] >= 0 {
 			in[p].SetVec(int(s.place[b]), v[b])
 		}
 	}
@@ -190,8 +213,13 @@ func (s *normal) multiply(v []float64) []float64 {
 		}
 	}
 	x := make([]float64, len(v))
+	for _, sp := range s.sparse {
+		if sp != nil {
+			sp.scatter(x, sp.solve(sp.gather(v), solved))
+		}
+	}
 	for b, p := range s.part {
-		if p >= 0 && s.place[b] >= 0 {
+		if p >= 0 && s.inverse[p] != nil && s.place[b] >= 0 {
 			x[b] = in[p].AtVec(int(s.place[b]))
 		}
 	}

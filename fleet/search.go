@@ -28,6 +28,9 @@ type SearchOptions struct {
 	plain bool
 	// large is the number of parties from which goOn is used; 0 is the constant.
 	large int
+	// dense is the number of unit nodes of a part up to which its equations are solved
+	// once for all, by a matrix; 0 is the constant, and less is none.
+	dense int
 }
 
 // Constants of the search.
@@ -47,6 +50,8 @@ const (
 	// large is the number of instruments from which a whole round for each fault would
 	// take long.
 	large = 200
+	// denseNodes is the number of unit nodes of a part from which its matrix would be dear.
+	denseNodes = 300
 	// enough is the gain over the best rival instrument, in residual variances,
 	// from which an instrument is named: a likelihood ratio of e^3.
 	enough = 6
@@ -91,28 +96,35 @@ func search(points []Point, o SearchOptions) *model {
 // settle measures the margin of fitted column k again with all other faults held:
 // its rival stood for a fault of its own that was not taken in yet.
 func (m *model) settle(k int) {
-	w := m.without(k)
 	f := &m.fits[k]
+	w := m.without(k)
 	gain := w.rss - m.rss
 	f.margin, f.rival = gain/m.variance(), -1
-	for p, c := range w.candidates() {
-		if int32(p) != f.party && c.gain > 0 && (gain-c.gain)/m.variance() < f.margin {
-			f.margin, f.rival = (gain-c.gain)/m.variance(), int32(p)
+	best := w.candidates()
+	best[f.party] = candidate{}
+	for p := range best {
+		if m.l.cluster[p] != m.l.cluster[f.party] {
+			best[p] = candidate{}
 		}
+	}
+	first, _ := w.leaders(best, 0)
+	if p := first[m.l.cluster[f.party]]; p >= 0 {
+		f.margin, f.rival = (gain-best[p].gain)/m.variance(), p
 	}
 }
 
 // forward runs the forward search.
 func forward(points []Point, o SearchOptions) *model {
 	l := newLayout(points, o.From, o.Until, o.References)
-	l.side = cmp.Or(o.side, minSide)
+	l.side, l.dense = cmp.Or(o.side, minSide), cmp.Or(o.dense, denseNodes)
 	m := newModel(l)
 	for m.df() > 1 {
+		critical := o.critical(len(m.l.parties), m.df()-1)
 		best := m.candidates()
 		if m.maskSpikes(best) {
 			continue
 		}
-		found := m.choose(best, o.critical(len(m.l.parties), m.df()-1))
+		found := m.choose(best, critical)
 		if len(found) == 0 {
 			break
 		}
@@ -139,18 +151,9 @@ func (m *model) accept(found []fitted, o SearchOptions) {
 // second in its cluster, until those are of now. What a party can explain seldom grows
 // by the fault of another; where it does, the next whole round sees it.
 func (m *model) goOn(best []candidate, o SearchOptions) {
-	t := newTally(m.l, 0)
 	for m.df() > 1 {
-		t.xf = make([]float64, len(m.fits))
-		fresh := make([]bool, len(best))
-		for stale := true; stale; {
-			stale = false
-			first, second := m.leaders(best)
-			for _, p := range append(first, second...) {
-				if p >= 0 && !fresh[p] {
-					best[p], fresh[p], stale = m.bestOf(p, t), true, true
-				}
-			}
+		for p := range best {
+			best[p].bounded = best[p].gain > 0
 		}
 		found := m.choose(best, o.critical(len(m.l.parties), m.df()-1))
 		if len(found) == 0 {
@@ -169,11 +172,11 @@ func (m *model) reshape(p int32, o SearchOptions) {
 		return
 	}
 	w := m.holding(slices.DeleteFunc(slices.Clone(m.fits), func(f fitted) bool { return f.party == p }))
-	best, gain := w.bestDrift(p, o)
 	price := float64(enough) * m.variance() // of another column; a single one must be beaten by it
 	if held > 1 {
 		price *= float64(1 - held)
 	}
+	best, gain := w.bestDrift(p, o, w.rss-m.rss+price)
 	if gain == 0 || gain-(w.rss-m.rss) < price {
 		return
 	}
@@ -186,21 +189,23 @@ func (m *model) reshape(p int32, o SearchOptions) {
 func (m *model) startsLater(k int, o SearchOptions) bool {
 	later := false
 	m.holdOthers(k, func(view *model) {
-		_, gain := view.bestDrift(m.fits[k].party, o)
-		later = gain-view.columnGain(m.fits[k].column, newTally(m.l, 0)) >= enough*m.variance()
+		least := view.columnGain(m.fits[k].column, newTally(m.l, 0)) + enough*m.variance()
+		_, gain := view.bestDrift(m.fits[k].party, o, least)
+		later = gain >= least
 	})
 	return later
 }
 
-// bestDrift returns the drift of party p of the start that explains most, and its gain.
-func (m *model) bestDrift(p int32, o SearchOptions) (best column, gain float64) {
+// bestDrift returns the drift of party p of the start that explains most, and its gain,
+// where that is least or more.
+func (m *model) bestDrift(p int32, o SearchOptions, least float64) (best column, gain float64) {
 	t := newTally(m.l, len(m.fits))
 	for week := o.From; week < o.Until; week++ {
 		c := column{p, Drift, week}
 		if m.readingsFrom(p, week) < 2*m.l.side {
 			break
 		}
-		if g := m.columnGain(c, t); g > gain {
+		if g := m.columnGainFrom(c, t, max(least, gain)); g > gain {
 			best, gain = c, g
 		}
 	}
@@ -221,7 +226,8 @@ func (m *model) readingsFrom(p int32, week float64) int {
 // A candidate is the best column of one party.
 type candidate struct {
 	column
-	gain float64 // fall of the residual sum of squares; 0 where there is no column
+	gain    float64 // fall of the residual sum of squares; 0 where there is no column
+	bounded bool    // gain is a bound, or of before; refine brings it up to date
 }
 
 // candidates returns the best column of each party: a drift from the beginning, or
@@ -244,12 +250,53 @@ func (m *model) candidates() []candidate {
 	return best
 }
 
+// bestOf returns the best column of a party; in large parts, a bound.
 func (m *model) bestOf(p int32, t *tally) candidate {
-	from, side := m.l.from, m.l.side
 	var best candidate
+	if m.normal.large {
+		m.columns(p, t, func(c column) {
+			if most := t.bound(m, p); most > best.gain {
+				best = candidate{c, most, true}
+			}
+		})
+		return best
+	}
+	levels := m.takenByLevels.of(p)
+	m.columns(p, t, func(c column) {
+		if gain, ok := t.gain(m, &levels); ok && gain > best.gain {
+			best = candidate{column: c, gain: gain}
+		}
+	})
+	m.takenByLevels.keep(p, levels)
+	return best
+}
+
+// refine returns the best column of a party without bounds.
+func (m *model) refine(p int32, t *tally) candidate {
+	if !m.normal.large {
+		return m.bestOf(p, t)
+	}
+	var open []candidate
+	m.columns(p, t, func(c column) { open = append(open, candidate{c, t.bound(m, p), true}) })
+	slices.SortStableFunc(open, func(a, b candidate) int { return -cmp.Compare(a.gain, b.gain) })
+	var best candidate
+	for _, c := range open {
+		if c.gain <= best.gain {
+			break
+		}
+		if gain := m.columnGain(c.column, t); gain > best.gain {
+			best = candidate{column: c.column, gain: gain}
+		}
+	}
+	return best
+}
+
+// columns tallies the columns of a party that the search tries, one after the other, and
+// calls try with each.
+func (m *model) columns(p int32, t *tally, try func(c column)) {
+	from, side := m.l.from, m.l.side
 	rows := m.l.parties[p].rows
 	used := 0
-	levels := m.takenByLevels.of(p)
 	t.clear()
 	drift := column{p, Drift, from}
 	for _, i := range rows {
@@ -259,11 +306,12 @@ func (m *model) bestOf(p int32, t *tally) candidate {
 		}
 	}
 	if used < 2*side {
-		return best
+		return
 	}
-	if gain, ok := t.gain(m, &levels); ok {
-		best = candidate{drift, gain}
+	if m.normal.large {
+		t.meet(m, p)
 	}
+	try(drift)
 	t.clear()
 	after := 0
 	for j := len(rows) - 1; j > 0; j-- {
@@ -273,23 +321,39 @@ func (m *model) bestOf(p int32, t *tally) candidate {
 			after++
 		}
 		week := math.Floor(m.l.week[i] - from)
-		if math.Floor(m.l.week[rows[j-1]]-from) == week {
+		if math.Floor(m.l.week[rows[j-1]]-from) == week || after < side || used-after < side {
 			continue
 		}
-		if after < side || used-after < side {
-			continue
-		}
-		if gain, ok := t.gain(m, &levels); ok && gain > best.gain {
-			best = candidate{column{p, Step, from + week}, gain}
-		}
+		try(column{p, Step, from + week})
 	}
-	m.takenByLevels.keep(p, levels)
-	return best
 }
 
 // leaders returns the parties of the largest and second largest gain of each cluster,
-// -1 where there is none.
-func (m *model) leaders(best []candidate) (first, second []int32) {
+// -1 where there is none. Bounds of those are refined before, where they are at least
+// critical standard errors large.
+func (m *model) leaders(best []candidate, critical float64) (first, second []int32) {
+	t := newTally(m.l, len(m.fits))
+	for {
+		first, second = m.seemingLeaders(best)
+		stale := false
+		for c, p := range first {
+			if p < 0 || m.studentized(best[p].gain) < critical {
+				continue
+			}
+			if !best[p].bounded {
+				p = second[c]
+			}
+			if p >= 0 && best[p].bounded {
+				best[p], stale = m.refine(p, t), true
+			}
+		}
+		if !stale {
+			return first, second
+		}
+	}
+}
+
+func (m *model) seemingLeaders(best []candidate) (first, second []int32) {
 	first, second = make([]int32, m.l.clusters), make([]int32, m.l.clusters)
 	for c := range first {
 		first[c], second[c] = -1, -1
@@ -310,7 +374,7 @@ func (m *model) leaders(best []candidate) (first, second []int32) {
 // choose returns, of each cluster, the column of the largest gain if it is at least
 // critical standard errors large, with its margin over the best rival instrument.
 func (m *model) choose(best []candidate, critical float64) []fitted {
-	first, second := m.leaders(best)
+	first, second := m.leaders(best, critical)
 	var found []fitted
 	for c, p := range first {
 		if p < 0 || m.studentized(best[p].gain) < critical {
@@ -345,7 +409,7 @@ func (m *model) maskSpikes(best []candidate) bool {
 	}
 	least := twoSided(spikeAlarms/float64(m.normal.rows), m.df()-1)
 	scale := math.Sqrt(m.variance())
-	t := newTally(m.l, len(m.fits))
+	t, ofFaults := newTally(m.l, len(m.fits)), newTally(m.l, len(m.fits))
 	var spikes []int
 	for i, r := range m.residual {
 		if m.l.masked[i] || math.Abs(r) < least*scale/2 {
@@ -353,9 +417,18 @@ func (m *model) maskSpikes(best []candidate) bool {
 		}
 		t.clear()
 		t.add(m, int32(i), 1)
-		gain, ok := t.gain(m, nil)
-		byFault := max(best[m.l.aParty[m.l.a[i]]].gain, best[m.l.bParty[m.l.b[i]]].gain)
-		if ok && gain > byFault && m.studentized(gain) > least {
+		gain, ok := t.spike(m, int32(i), least)
+		if !ok || m.studentized(gain) <= least {
+			continue
+		}
+		byFault := 0.0
+		for _, p := range [...]int32{m.l.aParty[m.l.a[i]], m.l.bParty[m.l.b[i]]} {
+			if best[p].bounded && best[p].gain >= gain {
+				best[p] = m.refine(p, ofFaults)
+			}
+			byFault = max(byFault, best[p].gain)
+		}
+		if gain > byFault {
 			spikes = append(spikes, i)
 		}
 	}

@@ -3,6 +3,7 @@ package fleet
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -149,22 +150,75 @@ func TestSearchInvariants(t *testing.T) {
 	})
 }
 
+// key is what a search found, to the digits that two ways of solving share.
+func (f *Findings) key() (s []string) {
+	for _, f := range f.Faults {
+		s = append(s, fmt.Sprintf("%s %v %v [%v %v] %.6f %.6f %.4f %.4f", f.Instrument, f.Kind, f.Start, f.Earliest, f.Latest,
+			f.Size, f.Error, f.T, f.Margin)) // rivals may tie
+	}
+	slices.Sort(s)
+	for _, p := range f.Spikes {
+		s = append(s, fmt.Sprintf("%s %s %v", p.Indicator, p.Unit, p.Week))
+	}
+	for _, l := range f.Levels {
+		s = append(s, fmt.Sprintf("%s %v %.6f", l.Instrument, l.Unit, l.Percent))
+	}
+	return append(s, fmt.Sprint(f.Rank, f.DF))
+}
+
 // The short way of large fleets finds what whole rounds find.
 func TestLargeFleetsAreSearchedAsSmallOnes(t *testing.T) {
 	for _, outside := range []float64{0, 0.05} {
 		points := largeFleet(10, 60_000, outside)
 		short := Search(points, SearchOptions{Until: sceneWeeks})
 		whole := Search(points, SearchOptions{Until: sceneWeeks, large: 1 << 30})
-		key := func(f *Findings) (s []string) {
+		sparse := Search(points, SearchOptions{Until: sceneWeeks, dense: -1})
+		found := func(f *Findings) (s []string) {
 			for _, f := range f.Faults {
 				s = append(s, fmt.Sprintf("%s %v %v %.6f %.6f %v", f.Instrument, f.Kind, f.Start, f.Size, f.Error, f.Clear))
 			}
 			slices.Sort(s)
 			return s
 		}
-		if diff := cmp.Diff(key(whole), key(short)); diff != "" || len(whole.Faults) < 5 {
+		if diff := cmp.Diff(found(whole), found(short)); diff != "" || len(whole.Faults) < 5 {
 			t.Errorf("outside %v, %d faults (-whole +short):\n%s", outside, len(whole.Faults), diff)
 		}
+		if diff := cmp.Diff(found(whole), found(sparse)); diff != "" {
+			t.Errorf("outside %v (-whole +sparse):\n%s", outside, diff)
+		}
+	}
+}
+
+// Solving for levels each time finds what the inverted matrix finds, on random fleets
+// with few and many crossed proofs, gross readings, parts and references.
+func TestSparsePartsAreSearchedAsDenseOnes(t *testing.T) {
+	faults, spikes := 0, 0
+	for seed := range uint64(60) {
+		rng := rand.New(rand.NewPCG(seed, 8))
+		s := scene{
+			home: []float64{0, 0.5, 0.8, 0.95, 1}[rng.IntN(5)], weekly: 20 + rng.IntN(60), noise: 0.6, faulty: true,
+			gross: []float64{0, 0.02}[rng.IntN(2)],
+		}
+		points := s.points(rng)
+		for i := range points { // two voltages
+			if rng.IntN(3) == 0 {
+				points[i].Expected = 440
+			}
+		}
+		o := SearchOptions{Until: sceneWeeks}
+		if rng.IntN(2) == 0 {
+			o.References = []string{"U2"}
+		}
+		dense := Search(points, o)
+		o.dense = -1
+		sparse := Search(points, o)
+		faults, spikes = faults+len(dense.Faults), spikes+len(dense.Spikes)
+		if diff := cmp.Diff(dense.key(), sparse.key()); diff != "" {
+			t.Errorf("seed %d, %+v (-dense +sparse):\n%s", seed, s, diff)
+		}
+	}
+	if faults < 60 || spikes < 100 {
+		t.Errorf("%d faults and %d spikes only", faults, spikes)
 	}
 }
 
