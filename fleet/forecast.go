@@ -17,7 +17,7 @@ import (
 type Forecast struct {
 	// NotBefore and NotAfter enclose the time with the wanted chance, half of the rest
 	// on either side; Likely has it half way. Each is +Inf where the readings do
-	// not bound it within the horizon. NotBefore is the time of the last reading
+	// not bound it within the horizon, NotAfter also where the sign of the drift is not known. NotBefore is the time of the last reading
 	// where the level may be beyond the tolerance already.
 	NotBefore, Likely, NotAfter float64
 	Level, LevelError           float64 // at the last reading, percent
@@ -55,12 +55,9 @@ const (
 // says of wander, and a tolerance in percent on both sides. ok is false for fewer
 // than six readings, or where they have all the same time or do not vary.
 //
-// Simulated with fleets of 30 instruments and noise of 0.6 % (TestForecastCoverage),
-// intervals of 90 % hold the date in 89 to 90 % of cases after half a year of readings.
-// After a quarter they hold it in 94 % where nothing wanders and in 86 % where all
-// instruments wander by 0.1 or 0.2 % in a week: a quarter hardly tells the two apart.
-// Where a drift may go either way they hold it in 96 %, since both limits count.
-// An instrument that wanders without any drift leaves its tolerance later than said.
+// How often intervals of 90 % hold the date stands in DEVELOPERS.md, with the command; see
+// TestForecastCoverage. Where the sign of the drift is not known, NotAfter is +Inf: the
+// error may as well never leave.
 func Foresee(r Run, w Wander, tolerance, confidence float64) (f Forecast, ok bool) {
 	states := wanderStates(r.Weeks, r.Percent, w)
 	if states == nil || !(tolerance > 0) {
@@ -69,16 +66,34 @@ func Foresee(r Run, w Wander, tolerance, confidence float64) (f Forecast, ok boo
 	f.summarise(states)
 	f.futures, f.tolerance = drawFutures(states, len(r.Weeks)-2), tolerance
 	f.last = r.Weeks[len(r.Weeks)-1]
+	most := f.OutBy(f.last + horizon)
 	at := func(chance float64) float64 {
-		if f.OutBy(f.last+horizon) < chance {
+		if most < chance {
 			return math.Inf(1)
 		}
 		const steps = 1 << 14
 		reached := sort.Search(steps, func(i int) bool { return f.OutBy(f.last+horizon*float64(i)/steps) >= chance })
 		return f.last + horizon*float64(reached)/steps
 	}
-	f.NotBefore, f.Likely, f.NotAfter = at((1-confidence)/2), at(0.5), at((1+confidence)/2)
+	f.NotBefore, f.Likely, f.NotAfter = at((1-confidence)/2), at(0.5), math.Inf(1)
+	if high := (1 + confidence) / 2; f.driftIsTold(high) || f.OutBy(f.last) >= high {
+		f.NotAfter = at(high)
+	}
 	return f, true
+}
+
+// driftIsTold reports whether the sign of the drift is known with the given chance. Where
+// it is not, nothing bounds the time of leaving: with Fieller's theorem, the set of times
+// is a ray.
+func (f *Forecast) driftIsTold(chance float64) bool {
+	up := 0
+	for i := range f.futures {
+		if f.futures[i].drift > 0 {
+			up++
+		}
+	}
+	share := float64(up) / float64(len(f.futures))
+	return max(share, 1-share) >= chance
 }
 
 // A wanderState is what the readings say if the variance of the wander in a week is
@@ -110,15 +125,27 @@ var wanderRatios = func() []float64 {
 	return ratios
 }()
 
-// believed returns the chances of wanderRatios: without a fleet all are alike.
+// steadyChance is the chance of no wander at all without a fleet.
+const steadyChance = 0.02
+
+// believed returns the chances of wanderRatios. Without a fleet every size of the wander
+// is as likely as any other, as a standard deviation: a prior that leans towards small
+// ones would make intervals too short where all that is known is a quarter. Source:
+// Gelman (2006), Bayesian Analysis 1, 515-534 (from memory); chosen among three by the
+// coverage in TestForecastCoverage.
 func (w Wander) believed() []float64 {
 	if w.chances != nil {
 		return w.chances
 	}
-	chances := make([]float64, len(wanderRatios))
-	for k := range chances {
-		chances[k] = 1 / float64(len(chances))
+	chances, sum := make([]float64, len(wanderRatios)), 0.0
+	for k, ratio := range wanderRatios { // even steps of the logarithm
+		chances[k] = math.Sqrt(ratio)
+		sum += chances[k]
 	}
+	for k := range chances {
+		chances[k] *= (1 - steadyChance) / sum
+	}
+	chances[0] = steadyChance
 	return chances
 }
 
@@ -310,7 +337,11 @@ func passes(distance, drift, wander, time float64) float64 {
 		}
 		return 0
 	}
-	chance := normalCDF((drift*time - distance) / width)
+	score := (drift*time - distance) / width
+	if score < -9 { // a chance below 1e-18
+		return 0
+	}
+	chance := normalCDF(score)
 	mirror := -(drift*time + distance) / width
 	if exponent := 2 * drift * distance / (wander * wander); exponent < 700 {
 		chance += math.Exp(exponent) * normalCDF(mirror)

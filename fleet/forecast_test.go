@@ -54,13 +54,15 @@ func TestForecastCoverage(t *testing.T) {
 	}{
 		{wanderer{0.05, 0.1, 26, 60}, 0.87, 0.93},
 		{wanderer{0.10, 0.2, 26, 60}, 0.87, 0.93},
-		{wanderer{0.25, 0, 8, 18}, 0.87, 0.95},
-		{wanderer{0.25, 0, 13, 30}, 0.87, 0.95},
-		{wanderer{0.25, 0.05, 13, 30}, 0.87, 0.95},
-		{wanderer{0.25, 0.1, 13, 30}, 0.85, 0.93},
-		{wanderer{0.25, 0.2, 13, 30}, 0.85, 0.93},
-		{wanderer{0.05, 0, 13, 30}, 0.87, 1}, // may go either way
+		{wanderer{0.25, 0, 8, 18}, 0.87, 0.96},
+		{wanderer{0.25, 0, 13, 30}, 0.87, 0.96},
+		{wanderer{0.25, 0.05, 13, 30}, 0.87, 0.96},
+		{wanderer{0.25, 0.1, 13, 30}, 0.87, 0.93},
+		{wanderer{0.25, 0.2, 13, 30}, 0.87, 0.93},
+		{wanderer{0.05, 0, 13, 30}, 0.87, 1}, // may go either way: both limits count
 		{wanderer{0.02, 0, 13, 30}, 0.87, 1},
+		{wanderer{0, 0.1, 13, 30}, 0.87, 1}, // never told: not before a date
+		{wanderer{0, 0.2, 26, 60}, 0.87, 1},
 	} {
 		rng := rand.New(rand.NewPCG(9, 9))
 		early, late, all := 0, 0, 0

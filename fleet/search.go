@@ -128,6 +128,9 @@ func forward(points []Point, o SearchOptions) *model {
 		if len(found) == 0 {
 			break
 		}
+		if !o.plain && m.maskFeigned(found, critical) {
+			continue
+		}
 		m.accept(found, o)
 		if len(m.l.parties) >= cmp.Or(o.large, large) {
 			m.goOn(best, o)
@@ -155,8 +158,9 @@ func (m *model) goOn(best []candidate, o SearchOptions) {
 		for p := range best {
 			best[p].bounded = best[p].gain > 0
 		}
-		found := m.choose(best, o.critical(len(m.l.parties), m.df()-1))
-		if len(found) == 0 {
+		critical := o.critical(len(m.l.parties), m.df()-1)
+		found := m.choose(best, critical)
+		if len(found) == 0 || !o.plain && m.maskFeigned(found, critical) {
 			return
 		}
 		m.accept(found, o)
@@ -396,47 +400,4 @@ func (m *model) choose(best []candidate, critical float64) []fitted {
 func (m *model) studentized(gain float64) float64 {
 	left := max(m.rss-gain, 0) / (m.df() - 1)
 	return math.Sqrt(gain / left)
-}
-
-// maskSpikes masks single readings that are too far off to be noise, and that no
-// drift or step of either instrument accounts for better. It reports whether it
-// masked any; the model is then without faults, since those that were found with
-// the spikes in may be of their making. A reading that decides the level of an
-// instrument nearly alone is left: nothing can be said of it.
-func (m *model) maskSpikes(best []candidate) bool {
-	if m.df() <= 2 {
-		return false
-	}
-	least := twoSided(spikeAlarms/float64(m.normal.rows), m.df()-1)
-	scale := math.Sqrt(m.variance())
-	t, ofFaults := newTally(m.l, len(m.fits)), newTally(m.l, len(m.fits))
-	var spikes []int
-	for i, r := range m.residual {
-		if m.l.masked[i] || math.Abs(r) < least*scale/2 {
-			continue
-		}
-		t.clear()
-		t.add(m, int32(i), 1)
-		gain, ok := t.spike(m, int32(i), least)
-		if !ok || m.studentized(gain) <= least {
-			continue
-		}
-		byFault := 0.0
-		for _, p := range [...]int32{m.l.aParty[m.l.a[i]], m.l.bParty[m.l.b[i]]} {
-			if best[p].bounded && best[p].gain >= gain {
-				best[p] = m.refine(p, ofFaults)
-			}
-			byFault = max(byFault, best[p].gain)
-		}
-		if gain > byFault {
-			spikes = append(spikes, i)
-		}
-	}
-	for _, i := range spikes {
-		m.l.masked[i] = true
-	}
-	if len(spikes) > 0 {
-		*m = *newModel(m.l)
-	}
-	return len(spikes) > 0
 }
