@@ -82,6 +82,7 @@ type table struct {
 	columns []column
 	rows    []row
 	small   bool
+	stack   bool // on a narrow screen its cells stand one below the other, each with its head
 	id      string
 }
 

@@ -166,7 +166,7 @@ func (w *page) table(t *table) {
 	if t.small {
 		kinds = append(kinds, "tight")
 	}
-	if len(t.columns) > 6 { // too many for a narrow screen
+	if t.stack || len(t.columns) > 6 { // too many for a narrow screen
 		kinds = append(kinds, "many")
 	}
 	kind := ""
@@ -226,7 +226,7 @@ func (w *page) words(list words) string {
 }
 
 // shortPair is two conductors as sentences name them, which no line may tear apart.
-var shortPair = regexp.MustCompile(`[\pL\pN+]{1,4}-[\pL\pN+-]{1,4}(@\w+)?\b`)
+var shortPair = regexp.MustCompile(`\b[\pL\pN+]{1,4}-[\pL\pN+-]{1,4}(@\w+)?\b`)
 
 // unbroken keeps the names of pairs on one line.
 func unbroken(text string) string {

@@ -105,6 +105,7 @@ func (p *sheetOfPaper) running(d *Document) {
 	pages := p.pdf.PageCount()
 	for n := 1; n <= pages; n++ {
 		p.pdf.SetPage(n)
+		p.pdf.SetFillColor(255, 255, 255) // the library takes the last page's for that of every page
 		p.pdf.RawWriteStr("/Artifact <</Type /Pagination>> BDC")
 		const size = sizeSmall * millimetres
 		number := say("page %d of %d", n, pages)

@@ -12,7 +12,7 @@ type Service struct {
 	Week       time.Time // the Monday of the week in which it is planned; zero where it finds no place
 	Due        time.Time // the last day on which it may be used before; zero where nothing says when
 	Why        []string  // what makes it due, in words
-	Late       bool      // it is due before that week
+	Late       bool      // it is due before that week, or has been due already
 }
 
 // A Plan is the service plan as the bench sees it.
@@ -89,23 +89,19 @@ func (p *Plan) headline() verdict {
 
 // serviceTable lists visits; bench says with room to tick them off.
 func serviceTable(list []Service, bench bool) table {
-	t := table{small: true, columns: []column{{head: "instrument", weight: 2}, {head: "kind"}, {head: "due"}, {head: "why", weight: 5}}}
+	t := table{small: true, stack: true, columns: []column{{head: "instrument", weight: 2}, {head: "kind"}, {head: "due"}, {head: "why", weight: 5}}}
 	if bench {
 		t.columns = append([]column{{head: "done"}}, t.columns...)
 		t.columns = append(t.columns, column{head: "date, by whom", weight: 2.5}, column{head: "result", weight: 2.5})
-	} else {
-		t.columns = append(t.columns, column{head: "planned"})
 	}
 	for _, s := range list {
 		due := say("%s", day(s.Due))
-		if s.Late || s.Week.IsZero() {
+		if s.Late || bench && s.Week.IsZero() {
 			due = stress(day(s.Due))
 		}
 		cells := []words{given(s.Instrument), say("%s", s.Kind), due, given(strings.Join(s.Why, "; "))}
 		if bench {
 			cells = append([]words{say("☐")}, append(cells, say(""), say(""))...)
-		} else {
-			cells = append(cells, say("%s", weekOf(s.Week)))
 		}
 		t.rows = append(t.rows, row{cells: cells})
 	}

@@ -81,7 +81,11 @@ func (w *Week) headline() verdict {
 		default:
 			text = text.and(say(" In all %s of this week and %s from before.", grouped(now), grouped(rest)))
 		}
-		return verdict{word: "LIVE: " + counted(len(live), "record"), text: text, grave: gravid}
+		word := "LIVE: "
+		if w.Total.Now.Live+w.Late.Live == 0 {
+			word = "LIVE, waiting: "
+		}
+		return verdict{word: word + counted(len(live), "record"), text: text, grave: gravid}
 	}
 	switch {
 	case now.Records == 0:
@@ -155,7 +159,17 @@ func (w *Week) answers() []point {
 		add(jump(text.and(say(".")), true, "#watch"))
 	}
 	if n := len(w.Service); n > 0 {
-		add(jump(say("%s due for service in the weeks to come.", countedIs(n, "instrument")), true, "#service"))
+		late := 0
+		for _, s := range w.Service {
+			if s.Late {
+				late++
+			}
+		}
+		text := say("%s due for service by %s", countedIs(n, "instrument"), w.End.AddDate(0, 0, dueWithin).Format("2 January"))
+		if late > 0 {
+			text = text.and(say(", %s of them overdue", grouped(late)))
+		}
+		add(jump(text.and(say(".")), true, "#service"))
 	}
 	if s := w.Sample; s.Lot > 0 {
 		add(jump(say("To check by hand: %s of %s, drawn by lot.", grouped(len(s.Records)), counted(s.Lot, "compliant record")), true, "#check"))
@@ -224,7 +238,7 @@ func (w *Week) filedTable(list []*Filed, most int) []block {
 	most = atLeastLive(most, list)
 	rest := len(list) - most
 	list = upTo(most, list)
-	t := table{small: true, columns: []column{
+	t := table{small: true, stack: true, columns: []column{
 		{head: "record"}, {head: "began"}, {head: "site", weight: 2}, {head: "technician", weight: 1.5}, {head: "rules that failed", weight: 4},
 	}}
 	differs := slices.ContainsFunc(list, func(f *Filed) bool { return f.decision() != list[0].decision() })
@@ -380,7 +394,7 @@ func (w *Week) tableBlocks() []block {
 // rateBlocks are the rows of a table that have something to say, and a line on the
 // others.
 func (w *Week) rateBlocks(all Table, title, head, remark string) []block {
-	t := table{small: true, columns: []column{
+	t := table{small: true, stack: true, columns: []column{
 		{head: head, weight: 3}, {head: "not compliant"}, {head: "rate (95 %)"}, {head: "weeks before"}, {head: "rate (95 %)"}, {head: "change", weight: 1},
 	}}
 	var rest Count

@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 )
@@ -21,6 +20,9 @@ type Watched struct {
 	Kind       string   // indicator or proving unit
 	State      string   // in a word
 	Why        []string // in sentences
+
+	chart  *InstrumentChart // nil for none
+	failed map[float64]int  // failed proofs by week of the chart
 }
 
 // A Doubted is a record with one of its doubts.
@@ -58,7 +60,7 @@ func (w *Week) missingBlocks() []block {
 	if len(w.Missing) == 0 {
 		return nil
 	}
-	t := table{small: true, columns: []column{{head: "record"}, {head: "was to begin"}, {head: "site", weight: 1}, {head: "technician", weight: 1}}}
+	t := table{small: true, stack: true, columns: []column{{head: "record"}, {head: "was to begin"}, {head: "site", weight: 1}, {head: "technician", weight: 1}}}
 	for _, m := range upTo(mostMissing, w.Missing) {
 		t.rows = append(t.rows, row{cells: []words{
 			given(m.Record), say("%s", w.shortTime(m.Began)), orMissing(m.Site, "site"), orMissing(m.Technician, "technician"),
@@ -80,7 +82,7 @@ func (w *Week) doubtBlocks() []block {
 	if len(w.Doubts) == 0 {
 		return nil
 	}
-	t := table{small: true, columns: []column{
+	t := table{small: true, stack: true, columns: []column{
 		{head: "record"}, {head: "verdict"}, {head: "began"}, {head: "site", weight: 2}, {head: "technician", weight: 1.5},
 		{head: "doubt"}, {head: "instrument", weight: 1}, {head: "what is wrong with it", weight: 3},
 	}}
@@ -123,12 +125,20 @@ func (w *Week) watchBlocks() []block {
 			}
 			text = text.and(given(sentence))
 		}
-		blocks = append(blocks, keep{[]block{
-			heading{level: 3, text: given(x.Instrument).and(say(", %s: %s", x.Kind, x.State))},
-			paragraph{text: text},
-		}})
+		title := heading{level: 3, text: given(x.Instrument).and(say(", %s: %s", x.Kind, x.State))}
+		var picture *drawing
+		if x.chart != nil {
+			picture = x.small()
+		}
+		if picture == nil {
+			blocks = append(blocks, keep{[]block{title, paragraph{text: text}}})
+			continue
+		}
+		blocks = append(blocks, keep{[]block{beside{
+			left: []block{title, paragraph{text: text}}, right: []block{figure{drawing: picture}}, share: 0.48,
+		}}})
 	}
-	return blocks
+	return append(blocks, paragraph{small: true, text: say("Pictures: the instrument's own error week by week, from the lowest to the highest reading with their mean, its level, the tolerance, dashed, and how many proofs failed.")})
 }
 
 // serviceBlocks list what is due in the weeks to come.
@@ -137,9 +147,9 @@ func (w *Week) serviceBlocks() []block {
 		return nil
 	}
 	t := serviceTable(upTo(mostService, w.Service), false)
-	blocks := []block{heading{level: 2, text: say("Service in the weeks to come"), id: "service"}, t}
+	blocks := []block{heading{level: 2, text: say("Due for service within %d days of this week", dueWithin), id: "service"}, t}
 	if n := len(w.Service) - mostService; n > 0 {
-		blocks = append(blocks, paragraph{small: true, text: say("And %s; nilvolt report --plan prints the whole plan.", counted(n, "more instrument"))})
+		blocks = append(blocks, paragraph{small: true, text: say("And %s; nilvolt instruments plan shows them all.", counted(n, "more instrument"))})
 	}
 	return blocks
 }
@@ -150,12 +160,4 @@ func day(t time.Time) string {
 		return "–"
 	}
 	return t.Format("Mon 2 Jan 2006")
-}
-
-// weekOf writes the week of a service.
-func weekOf(t time.Time) string {
-	if t.IsZero() {
-		return "no place"
-	}
-	return fmt.Sprintf("%v, from %s", ISOWeekOf(t), t.Format("2 Jan"))
 }

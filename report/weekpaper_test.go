@@ -3,12 +3,15 @@ package report_test
 import (
 	"bytes"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"nilvolt/fleet"
 	"nilvolt/record"
 	"nilvolt/report"
 )
@@ -224,5 +227,65 @@ func TestPlanOnPaper(t *testing.T) {
 	p.Services, p.Left = nil, nil
 	if text := textOf(t, paper(t, p.Document())); !strings.Contains(text, "Nothing due") {
 		t.Error(text)
+	}
+}
+
+// The instruments of a site: one whose error jumps by 5 % in the seventh week, and one
+// that fails four proofs. The values are made up, with a noise of 0.6 %.
+func TestWeekShowsInstruments(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	begin := time.Date(2026, 1, 5, 8, 0, 0, 0, time.UTC)
+	var proofs []fleet.Proof
+	for day := range 13 * 7 {
+		for i := range 6 {
+			for k := range 2 {
+				at := begin.AddDate(0, 0, day).Add(time.Duration(2*i+k) * time.Minute)
+				p := fleet.Proof{
+					Indicator: fmt.Sprintf("VI-%d", i+1), Source: fmt.Sprintf("PU-%d", (i+day+k)%3+1), Expected: 230, Form: fleet.Numeric, Passed: true,
+					Time: record.NewInstant(at.Unix(), 0, 0),
+				}
+				p.Volts = 230 * (1 + 0.006*random.NormFloat64())
+				if i == 0 && day >= 6*7 {
+					p.Volts *= 1.05
+				}
+				if i == 1 && day >= 80 && day < 84 && k == 0 {
+					p.Passed, p.Form = false, fleet.NoValue
+				}
+				proofs = append(proofs, p)
+			}
+		}
+	}
+	w := week(t, "2026-W14", "UTC", good(t, 20, "2026-03-30T06:00:00Z")...)
+	register := record.Register{"VI-3": {ID: "VI-3", Kind: record.Indicator, Serviced: record.DateOf(begin), IntervalDays: 100}}
+	for _, id := range []string{"VI-1", "VI-2", "VI-4", "VI-5"} {
+		register[id] = &record.Instrument{ID: id, Kind: record.Indicator}
+	}
+	for _, id := range []string{"PU-1", "PU-2", "PU-3"} {
+		register[id] = &record.Instrument{ID: id, Kind: record.ProvingUnit}
+	}
+	f := fleet.Assess(fleet.Evidence{Proofs: slices.Values(proofs), Register: register, AsOf: record.NewInstant(w.End.Unix()-1, 0, 0)}, fleet.Settings{})
+	w.SetInstruments(f, proofs, nil)
+	names := ""
+	for _, x := range w.Watch {
+		names += x.Instrument + " " + x.State + "; "
+	}
+	// The register does not know VI-6.
+	if !strings.Contains(names, "VI-1 stepped") || !strings.Contains(names, "VI-6 cannot tell") || strings.Contains(names, "VI-4") || strings.Contains(names, "PU-") {
+		t.Errorf("to watch: %s", names)
+	}
+	// VI-2, which fails, is due at once.
+	if s := w.Service; len(s) != 2 || s[0].Instrument != "VI-2" || s[1].Instrument != "VI-3" || s[1].Due.Format(time.DateOnly) != "2026-04-15" || s[1].Late {
+		t.Errorf("service: %+v", w.Service)
+	}
+	if w.Quiet() {
+		t.Error("an instrument has stepped, and the week is quiet")
+	}
+	path := paper(t, w.Document())
+	checkWithin(t, path)
+	text := textOf(t, path)
+	for _, want := range []string{"VI-1, voltage indicator: stepped", "+10 %", "step", "VI-2, voltage indicator: failing proofs", "failed", "Due for service within 28 days", "Wed 15 Apr 2026"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("does not say %q:\n%s", want, text)
+		}
 	}
 }

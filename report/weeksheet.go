@@ -25,7 +25,7 @@ func (w *Week) checkSheet() []block {
 			grouped(len(s.Records)), grouped(s.Lot), verdict)})
 	}
 	blocks = append(blocks, paragraph{text: say("A record is bad when what is on site, in the indicator's own memory or on the paper job sheet does not bear it out: other conductors than were tested, readings that nobody took, another place or time.")})
-	t := table{small: true, columns: []column{
+	t := table{small: true, stack: true, columns: []column{
 		{head: "record"}, {head: "began"}, {head: "site", weight: 2}, {head: "technician", weight: 2}, {head: "with", weight: 1}, {head: "borne out"}, {head: "bad: why", weight: 3},
 	}}
 	for _, f := range s.Records {

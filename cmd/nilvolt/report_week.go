@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"nilvolt/fleet"
 	"nilvolt/ledger"
 	"nilvolt/record"
 	"nilvolt/report"
@@ -101,21 +102,54 @@ func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *cons
 	if err != nil {
 		return err
 	}
-	missing, err := missingJobs(ctx, l)
-	if err != nil {
+	made := &weekMaker{weeks: weeks}
+	if made.missing, err = missingJobs(ctx, l); err != nil {
 		return err
 	}
+	if made.instruments, err = readWeekFleet(ctx, l, weeks.Report(last), c.now()); err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
 	sheets := sheetWriter{ctx: ctx, ledger: l, dir: o.out, done: map[string]bool{}}
-	for w := first; ; w = w.Add(1) {
-		r := weeks.Report(w)
-		r.Missing = missingIn(r, missing)
-		if err := writeWeek(r, &sheets, c); err != nil {
+	for w := range made.each(ctx, first, last) {
+		if err := writeWeek(w, &sheets, c); err != nil {
 			return err
 		}
-		if w == last {
-			return nil
-		}
 	}
+	return made.err
+}
+
+// A weekMaker makes the reports of several weeks.
+type weekMaker struct {
+	weeks       *report.Weeks
+	missing     []*missingJob
+	instruments *weekFleet
+	err         error // why the channel of each was closed early; to be read after that
+}
+
+// each makes reports in order, one ahead of who takes them.
+func (m *weekMaker) each(ctx context.Context, first, last report.ISOWeek) <-chan *report.Week {
+	ready := make(chan *report.Week)
+	go func() {
+		defer close(ready)
+		for week := first; ; week = week.Add(1) {
+			w := m.weeks.Report(week)
+			w.Missing = missingIn(w, m.missing)
+			if m.err = m.instruments.fill(ctx, w); m.err != nil {
+				return
+			}
+			select {
+			case ready <- w:
+			case <-ctx.Done():
+				return
+			}
+			if week == last {
+				return
+			}
+		}
+	}()
+	return ready
 }
 
 // countWeeks counts the records of a ledger.
@@ -138,6 +172,49 @@ func countWeeks(ctx context.Context, l *ledger.Ledger, o report.WeeksOptions) (*
 		}
 		return err
 	})
+}
+
+// A weekFleet is what a ledger holds of the instruments up to the last of several
+// weeks.
+type weekFleet struct {
+	ledger *ledger.Ledger
+	all    *fleetRecord
+}
+
+// readWeekFleet reads the instruments up to the end of a week.
+func readWeekFleet(ctx context.Context, l *ledger.Ledger, last *report.Week, now time.Time) (*weekFleet, error) {
+	all, err := readFleet(ctx, l, lastDay(last), now)
+	return &weekFleet{l, all}, err
+}
+
+// lastDay is the last day of a week, or that of the ledger's newest entry where the week
+// goes on.
+func lastDay(w *report.Week) record.Date {
+	end := w.End.Add(-time.Second)
+	if w.Stand.Made.Before(end) {
+		end = w.Stand.Made
+	}
+	return record.DateOf(end)
+}
+
+// fill judges the instruments as they stood at the end of a week.
+func (f *weekFleet) fill(ctx context.Context, w *report.Week) error {
+	then := *f.all
+	then.day = lastDay(w)
+	then.asOf = endOf(then.day)
+	if err := then.readRegister(ctx, f.ledger); err != nil {
+		return err
+	}
+	n, _ := slices.BinarySearchFunc(then.proofs, then.asOf, func(p fleet.Proof, at record.Instant) int {
+		if p.Time.Compare(at) > 0 {
+			return 1
+		}
+		return -1
+	})
+	w.SetInstruments(fleet.Assess(fleet.Evidence{
+		Proofs: slices.Values(then.proofs[:n]), Register: then.register, Services: then.services, AsOf: then.asOf,
+	}, fleet.Settings{Tolerance: then.policy.Tolerance}), then.proofs[:n], then.services)
+	return nil
 }
 
 // missingIn returns the jobs of a week of which nothing was handed in.
@@ -192,6 +269,7 @@ func writeWeek(w *report.Week, sheets *sheetWriter, c *console) error {
 		if err := sheets.write(f); err != nil {
 			return err
 		}
+		defer func() { f.Sheet = "" }() // another week may not name it
 	}
 	name := filepath.Join(sheets.dir, "week-"+w.Week.String())
 	d := w.Document()
