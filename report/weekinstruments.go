@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -21,7 +22,7 @@ const dueWithin = 28
 // SetInstruments fills in the instruments to watch and those due for service, as they
 // stood at the end of the week; proofs are those that f was made of, services the days on
 // which each instrument was serviced.
-func (w *Week) SetInstruments(f *fleet.Fleet, proofs []fleet.Proof, services map[string][]record.Date) {
+func (w *Week) SetInstruments(f *fleet.Fleet, proofs iter.Seq[fleet.Proof], services map[string][]record.Date) {
 	w.Watch, w.Service = nil, nil
 	until := record.DateOf(w.End).AddDays(dueWithin)
 	for i := range f.Instruments {
@@ -51,7 +52,7 @@ func (w *Week) SetInstruments(f *fleet.Fleet, proofs []fleet.Proof, services map
 }
 
 // countFailed counts the failed proofs of the instruments to watch by week.
-func (w *Week) countFailed(f *fleet.Fleet, proofs []fleet.Proof) {
+func (w *Week) countFailed(f *fleet.Fleet, proofs iter.Seq[fleet.Proof]) {
 	failed := map[string]map[float64]int{}
 	for i := range w.Watch {
 		w.Watch[i].failed = map[float64]int{}
@@ -60,8 +61,7 @@ func (w *Week) countFailed(f *fleet.Fleet, proofs []fleet.Proof) {
 	if len(failed) == 0 {
 		return
 	}
-	for i := range proofs {
-		p := &proofs[i]
+	for p := range proofs {
 		if p.Passed || p.Time.Before(f.Since) {
 			continue
 		}

@@ -264,7 +264,7 @@ func TestWeekShowsInstruments(t *testing.T) {
 		register[id] = &record.Instrument{ID: id, Kind: record.ProvingUnit}
 	}
 	f := fleet.Assess(fleet.Evidence{Proofs: slices.Values(proofs), Register: register, AsOf: record.NewInstant(w.End.Unix()-1, 0, 0)}, fleet.Settings{})
-	w.SetInstruments(f, proofs, nil)
+	w.SetInstruments(f, slices.Values(proofs), nil)
 	names := ""
 	for _, x := range w.Watch {
 		names += x.Instrument + " " + x.State + "; "

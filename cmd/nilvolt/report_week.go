@@ -159,9 +159,7 @@ func countWeeks(ctx context.Context, l *ledger.Ledger, o report.WeeksOptions) (*
 		return nil, err
 	}
 	defer f.Close()
-	o.Stand = report.Stand{
-		Origin: f.Checkpoint.Origin, Leaves: f.Checkpoint.Leaves, Root: fmt.Sprintf("%x", f.Checkpoint.Root[:]), Made: f.Made,
-	}
+	o.Stand = standOf(f)
 	weeks := report.NewWeeks(o)
 	var span ledger.FilingSpan
 	span.From, span.HandedFrom, span.To = weeks.Span()
@@ -199,21 +197,21 @@ func lastDay(w *report.Week) record.Date {
 
 // fill judges the instruments as they stood at the end of a week.
 func (f *weekFleet) fill(ctx context.Context, w *report.Week) error {
-	then := *f.all
-	then.day = lastDay(w)
+	then := &fleetRecord{day: lastDay(w), policy: f.all.policy, names: f.all.names, numbers: f.all.numbers}
 	then.asOf = endOf(then.day)
 	if err := then.readRegister(ctx, f.ledger); err != nil {
 		return err
 	}
-	n, _ := slices.BinarySearchFunc(then.proofs, then.asOf, func(p fleet.Proof, at record.Instant) int {
-		if p.Time.Compare(at) > 0 {
+	n, _ := slices.BinarySearchFunc(f.all.proofs, then.asOf.Unix(), func(p packedProof, sec int64) int {
+		if p.sec > sec {
 			return 1
 		}
 		return -1
 	})
+	then.proofs = f.all.proofs[:n]
 	w.SetInstruments(fleet.Assess(fleet.Evidence{
-		Proofs: slices.Values(then.proofs[:n]), Register: then.register, Services: then.services, AsOf: then.asOf,
-	}, fleet.Settings{Tolerance: then.policy.Tolerance}), then.proofs[:n], then.services)
+		Proofs: then.all, Register: then.register, Services: then.services, AsOf: then.asOf,
+	}, fleet.Settings{Tolerance: then.policy.Tolerance}), then.all, then.services)
 	return nil
 }
 
@@ -226,6 +224,13 @@ func missingIn(w *report.Week, list []*missingJob) (out []report.Missing) {
 		}
 	}
 	return out
+}
+
+// standOf says how far a ledger had come.
+func standOf(f *ledger.Filings) report.Stand {
+	return report.Stand{
+		Origin: f.Checkpoint.Origin, Leaves: f.Checkpoint.Leaves, Root: fmt.Sprintf("%x", f.Checkpoint.Root[:]), Made: f.Made,
+	}
 }
 
 // filedOf is a version as the weekly report counts it.
