@@ -31,6 +31,7 @@ var house = map[string]level{
 	"verify":   {pure: true, imports: []string{"record"}},
 	"fleet":    {pure: true, imports: []string{"record"}},
 	"clocks":   {pure: true, imports: []string{"record"}},
+	"guide":    {pure: true, imports: []string{"record", "verify"}},
 	"ingest":   {imports: []string{"record", "formats", "clocks"}},
 	"capture":  {imports: []string{"record", "formats", "verify"}},
 	"ledger":   {imports: []string{"record"}},
@@ -39,7 +40,7 @@ var house = map[string]level{
 	"fixtures": {pure: true, imports: []string{"record"}},
 	// Simulated instruments stand at ports.
 	"fixtures/instruments": {},
-	"cmd":                  {imports: []string{"record", "formats", "verify", "fleet", "ingest", "capture", "ledger", "report", "web", "fixtures"}},
+	"cmd":                  {imports: []string{"record", "formats", "verify", "fleet", "guide", "ingest", "capture", "ledger", "report", "web", "fixtures"}},
 	"bench":                {imports: []string{"ledger"}},
 }
 

@@ -1,0 +1,173 @@
+package guide_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"nilvolt/guide"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// start is when the records of the tests begin.
+var start = must(record.ParseInstant("2026-03-02T10:00:00Z"))
+
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+// A bench is a record that is being made, 10 s from one event to the next.
+type bench struct {
+	rec  *record.Record
+	now  record.Instant
+	seen int
+}
+
+func newBench(job record.Job) *bench {
+	job.Record = "R1"
+	return &bench{rec: &record.Record{ID: "R1", Jobs: []record.Job{job}}, now: start}
+}
+
+var singlePhase = record.Job{
+	Supply: record.SinglePhase, Nominal: 230, Earthing: record.TNS, Device: "60947-3", Poles: record.Poles2,
+}
+
+// do adds an event written as in a session: a step; prove 230 or prove 100; test L-N 0.3.
+func (b *bench) do(texts ...string) *bench {
+	for _, text := range texts {
+		words := strings.Fields(text)
+		ev := record.Event{Kind: must(record.ParseKind(words[0])), Time: b.now, Pos: record.Pos{File: "f", Line: len(b.rec.Events) + 1}}
+		if ev.Kind.IsReading() {
+			ev.Indicator, ev.Waveform = "VI-1", record.AC
+			ev.Volts = must(record.ParseReading(words[len(words)-1]))
+		}
+		if ev.Kind.IsProof() {
+			ev.Source, ev.Expected, ev.HasExpected = "PU-1", 230, true
+		}
+		if ev.Kind == record.Test {
+			ev.Pair, ev.Placed = must(record.ParsePair(words[1])), true
+			if len(words) == 4 {
+				ev.Switch = must(record.ParseSwitch(words[2]))
+			}
+		}
+		b.rec.Events = append(b.rec.Events, ev)
+		b.wait(10 * time.Second)
+	}
+	return b
+}
+
+func (b *bench) wait(d time.Duration) { b.now = b.now.Add(d) }
+
+func (b *bench) next(policy *verify.Policy) guide.Instruction {
+	return guide.New(policy, nil).Next(guide.Situation{Record: b.rec, Seen: b.seen, Now: b.now})
+}
+
+// follow does what an instruction asks for, well.
+func (b *bench) follow(in guide.Instruction) {
+	switch in.Action {
+	case guide.SeeDanger:
+		b.seen = len(b.rec.Events)
+	case guide.TakeStep:
+		b.do(in.Step.String())
+	case guide.ProveOn:
+		b.do("prove 230")
+	case guide.TestPair:
+		b.do(strings.TrimSpace("test " + in.Tested.Pair.String() + " " + in.Tested.Switch.String() + " 0"))
+	}
+}
+
+var secured = []string{"inspect", "identify", "permission", "isolate", "lock", "label"}
+
+// The procedure, step by step, and what is asked for where something went wrong. The
+// answers follow from docs/rules.md sections 6 and 7; the order of the steps before
+// the first test is common practice.
+func TestNext(t *testing.T) {
+	tested := []string{"prove 230", "test L-N 0.1", "test L-E 0.1", "test N-E 0"}
+	for _, tt := range []struct {
+		name string
+		done []string
+		want string // how the instruction begins
+	}{
+		{"nothing done", nil, "Look the indicator"},
+		{"inspected", secured[:1], "Show that the circuit"},
+		{"identified", secured[:2], "Get leave"},
+		{"permitted", secured[:3], "Open the isolating device"},
+		{"isolated", secured[:4], "Fit the lock"},
+		{"locked", secured[:5], "Fit the warning label"},
+		{"labelled", secured, "Prove "},
+		{"permission was left out: after the isolation it would come too late", []string{"inspect", "identify", "isolate", "lock", "label"}, "Prove "},
+		{"proved", append(secured[:6:6], tested[:1]...), "Test L-N."},
+		{"first pair dead", append(secured[:6:6], tested[:2]...), "Test L-E."},
+		{"all pairs dead", append(secured[:6:6], tested...), "Prove VI-1 again"},
+		{"reproved", append(append(secured[:6:6], tested...), "reprove 230"), "Evidence complete."},
+		{"the first proof failed", append(secured[:6:6], "prove 100"), "Prove VI-1 on"},
+		{"a reprove failed: all is to be taken again", append(append(secured[:6:6], tested...), "reprove 100"), "Prove VI-1 on"},
+		{"tested without a proof", append(secured[:6:6], "test L-N 0.1"), "Prove VI-1 on"},
+		{"a pair could not be read", append(append(secured[:6:6], tested[:3]...), "test N-E ---"), "Test N-E."},
+		{"live", append(secured[:6:6], "prove 230", "test L-N 231"), "LIVE on L-N: do not touch."},
+		{"residual", append(secured[:6:6], "prove 230", "test L-N 30"), "RESIDUAL VOLTAGE on L-N: do not touch."},
+		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
+		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Open the isolating device"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			if got := newBench(singlePhase).do(tt.done...).next(verify.DefaultPolicy()).String(); !strings.HasPrefix(got, tt.want) {
+				t.Errorf("after %q:\ngot  %s\nwant %s...", tt.done, got, tt.want)
+			}
+		})
+	}
+}
+
+// Whoever follows the instructions comes to an end from wherever a record stands: to
+// complete evidence, and then the record complies; or to the word that nothing mends
+// it. On the way no instruction adds a failure that is still there at the end.
+func TestFollowing(t *testing.T) {
+	happenings := append([]string{
+		"prove 230", "prove 100", "prove ---", "begin", "restore", "shed-load",
+		"test L-N 0", "test L-E 0", "test N-E 0", "test L-N 230", "test L-E 30", "test N-E ---",
+		"test SL1-N on 0", "test SL1-N off 230",
+	}, secured...)
+	jobs := []record.Job{
+		singlePhase,
+		{Supply: record.ThreePhase, Nominal: 400, Earthing: record.TT, Device: "60898", Poles: record.Poles4},
+		{Supply: record.SinglePhase, Switched: []record.Conductor{must(record.ParseConductor("SL1"))}},
+		{Supply: record.ThreePhase3Wire, Nominal: 400, Device: "60898", Poles: record.Poles1}, // does not open every line
+		{}, // nobody knows which pairs are required
+	}
+	policy := verify.DefaultPolicy()
+	rapid.Check(t, func(t *rapid.T) {
+		b := newBench(rapid.SampledFrom(jobs).Draw(t, "job"))
+		for range rapid.IntRange(0, 12).Draw(t, "happenings") {
+			b.do(rapid.SampledFrom(happenings).Draw(t, "happens"))
+			b.wait(time.Duration(rapid.SampledFrom([]int{0, 1, 20, 90}).Draw(t, "minutes")) * time.Minute)
+		}
+		before := b.next(policy)
+		for range 60 {
+			in := b.next(policy)
+			switch in.Action {
+			case guide.Complete:
+				if j := verify.NewJudge(policy, nil, nil).Judge(b.rec); j.Status != record.Compliant {
+					t.Fatalf("complete, and %v: %v", j.Status, j.Findings)
+				}
+				return
+			case guide.StartAnew:
+				if len(in.Stays) == 0 {
+					t.Fatal("nothing stays")
+				}
+				if before.Action != guide.StartAnew && before.Action != guide.SeeDanger {
+					t.Fatalf("began with %q, and now %q", before, in)
+				}
+				return
+			case guide.NoAction:
+				t.Fatal("nothing is said")
+			}
+			b.follow(in)
+		}
+		t.Fatalf("no end: %v", b.next(policy))
+	})
+}

@@ -1,0 +1,94 @@
+package guide
+
+import (
+	"strings"
+
+	"nilvolt/record"
+)
+
+// String returns the instruction as one or two sentences for the technician.
+func (in Instruction) String() string {
+	switch in.Action {
+	case SeeDanger:
+		return in.danger()
+	case TakeStep:
+		return stepSentences[in.Step]
+	case ProveOn:
+		return in.proof()
+	case TestPair:
+		return in.test()
+	case Complete:
+		return "Evidence complete. It is no permission to touch: follow your local rules, and test before you touch."
+	case StartAnew:
+		var b strings.Builder
+		b.WriteString("Nothing that is taken now makes this record comply: end it, mend what is wrong, and begin a new one.")
+		for _, f := range in.Stays {
+			b.WriteString(" " + f.Rule.String() + ": " + f.Message + ".")
+		}
+		return b.String()
+	case NoAction:
+	}
+	return ""
+}
+
+var stepSentences = map[record.Kind]string{
+	record.Inspect:    "Look the indicator and its leads over, then say inspect.",
+	record.Identify:   "Show that the circuit is the one that the device controls, then say identify.",
+	record.Permission: "Get leave to switch off, then say permission.",
+	record.ShedLoad:   "Take the load off: the device is not for switching under load. Then say shed-load.",
+	record.Isolate:    "Open the isolating device, then say isolate.",
+	record.Lock:       "Fit the lock and pull it to see that it holds, then say lock.",
+	record.Label:      "Fit the warning label, then say label.",
+}
+
+// danger tells of a reading that was not dead.
+func (in Instruction) danger() string {
+	word := "RESIDUAL VOLTAGE"
+	if in.Live {
+		word = "LIVE"
+	}
+	return word + " on " + in.Tested.String() + at(in.Tested.Point) + ": do not touch. Find where the voltage comes from, then say seen."
+}
+
+// proof asks for a proof.
+func (in Instruction) proof() string {
+	subject := in.Indicator
+	switch {
+	case in.Other:
+		subject = "another indicator: the one used so far cannot give this evidence"
+	case subject == "":
+		subject = "the indicator"
+	}
+	if in.After {
+		return "Prove " + subject + " again, on the proving unit."
+	}
+	return "Prove " + subject + " on the proving unit, at no less than the voltage of the work."
+}
+
+// test asks for a dead test.
+func (in Instruction) test() string {
+	var b strings.Builder
+	b.WriteString("Test " + in.Tested.Pair.String())
+	switch in.Tested.Switch {
+	case record.SwitchOn, record.SwitchOff:
+		b.WriteString(" with the switch " + in.Tested.Switch.String())
+	case record.SwitchA, record.SwitchB:
+		b.WriteString(" with the switch in position " + in.Tested.Switch.String())
+	case record.SwitchUnknown:
+	}
+	b.WriteString(at(in.Tested.Point))
+	if in.Waveform != record.WaveformUnknown {
+		b.WriteString(", on " + in.Waveform.String())
+	}
+	if in.Other {
+		b.WriteString(", with another indicator")
+	}
+	return b.String() + "."
+}
+
+func at(point string) string {
+	if point == "" {
+		return ""
+	}
+	return " at " + point
+}
