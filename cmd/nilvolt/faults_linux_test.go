@@ -131,7 +131,7 @@ func fillUp(t *testing.T, p *faultPlace, acknowledged map[string]bool) {
 	}
 	acknowledged[first] = true
 	code, out := p.ingest(t, large)
-	if code != 2 || !strings.Contains(out, "mend: make room") || !strings.Contains(out, "nothing was kept") {
+	if code != 2 || strings.Contains(out, ",new,") || !strings.Contains(out, "mend: make room") || !strings.Contains(out, "nothing was kept") {
 		t.Errorf("exit code %d: %s", code, out)
 	}
 	p.check(t, acknowledged, faultRecords)

@@ -104,6 +104,7 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 	}
 	defer l.Close()
 	k := &keeper{in: in, set: set, manifest: s.manifest(o, in), out: newKeptOutput(o, c), withoutRows: o.withoutRows}
+	defer func() { _ = k.out.lines.close() }() // what is left of it harms nobody
 	err = l.Update(ctx, func(tx *ledger.Tx) error { return k.keep(ctx, tx) })
 	bar.stop()
 	if err != nil {

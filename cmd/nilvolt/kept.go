@@ -11,14 +11,14 @@ import (
 	"nilvolt/verify"
 )
 
-// A keptOutput prints what ingest found and what became of each record. In text it
+// A keptOutput prints what ingest found and what became of each record, when all is kept. In text it
 // is the report of verify with a last part on what was kept; in JSON the object of
 // verify with the fields kept, version and upload; in CSV a line a record.
 type keptOutput struct {
 	format string
 	report *textReport // of the format text
 	c      *console
-	write  func([]byte) (int, error)
+	lines  held // of the other formats, until all is kept
 
 	counts map[ledger.Outcome]int
 	newer  []ledger.Kept // new versions of records that were kept before
@@ -28,12 +28,12 @@ type keptOutput struct {
 const keptHeader = "record,status,kept,version,upload,failed\r\n"
 
 func newKeptOutput(o *ingestOptions, c *console) *keptOutput {
-	out := &keptOutput{format: o.format, c: c, write: c.out.Write, counts: map[ledger.Outcome]int{}}
+	out := &keptOutput{format: o.format, c: c, counts: map[ledger.Outcome]int{}}
 	switch o.format {
 	case "text":
 		out.report = &textReport{theme: c.theme(), all: o.all, out: c.out}
 	case "csv":
-		c.out.WriteString(keptHeader)
+		out.lines.buf.WriteString(keptHeader)
 	}
 	return out
 }
@@ -91,17 +91,20 @@ func (k *keptOutput) add(text []byte, kept ledger.Kept, upload int, verdict *led
 		line = fmt.Appendf(line, ",%s,%s,%d,%d,", status, kept.Outcome, kept.Number, upload)
 		line = append(appendCSVField(line, strings.Join(failed, " ")), "\r\n"...)
 	}
-	_, err := k.write(line)
+	_, err := k.lines.Write(line)
 	return err
 }
 
 // mostNewer is how many new versions are listed.
 const mostNewer = 20
 
-// finish prints the end of the report.
+// finish prints what was held, or the end of the report. All must be kept by now.
 func (k *keptOutput) finish(keep *keeper, strays int) error {
 	u := keep.upload
 	if k.report == nil {
+		if err := k.lines.release(k.c.out); err != nil {
+			return err
+		}
 		if u.Same {
 			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.Number, k.c.theme().day(u.Made))
 		}
