@@ -130,6 +130,23 @@ func unpack(ctx context.Context, q querier, row int64, w io.Writer) (size int64,
 	return size, err
 }
 
+// ErrAltered says that a kept file is not what came.
+var ErrAltered = errors.New("the kept file is not what came: it was altered")
+
+// unpackWhole is unpack for a file that must be what came.
+func unpackWhole(ctx context.Context, q querier, row int64, w io.Writer) (size int64, err error) {
+	var sum []byte
+	if err := q.QueryRowContext(ctx, `SELECT sha256 FROM content WHERE leaf = $1`, row).Scan(&sum); err != nil {
+		return 0, err
+	}
+	hash := sha256.New()
+	size, err = unpack(ctx, q, row, io.MultiWriter(w, hash))
+	if err == nil && !bytes.Equal(hash.Sum(nil), sum) {
+		err = ErrAltered
+	}
+	return size, err
+}
+
 // Content returns the bytes of a kept file by its row.
 func (t *Tx) Content(row int64) ([]byte, error) { return content(t.ctx, t.tx, row) }
 
@@ -140,6 +157,6 @@ func (l *Ledger) Content(ctx context.Context, row int64) ([]byte, error) {
 
 func content(ctx context.Context, q querier, row int64) ([]byte, error) {
 	var b bytes.Buffer
-	_, err := unpack(ctx, q, row, &b)
+	_, err := unpackWhole(ctx, q, row, &b)
 	return b.Bytes(), err
 }

@@ -24,6 +24,9 @@ type Options struct {
 	// Now is the clock, and Random the source of a new key. Both must be set.
 	Now    func() time.Time
 	Random io.Reader
+	// Waiting is called once when another process keeps a write waiting for more than a
+	// moment; may be nil.
+	Waiting func()
 }
 
 // A Ledger is an open ledger. It may be used by several goroutines, and by several
@@ -193,6 +196,12 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 	if err != nil {
 		return err
 	}
+	waits := time.AfterFunc(2*time.Second, func() {
+		if l.options.Waiting != nil {
+			l.options.Waiting()
+		}
+	})
+	defer waits.Stop()
 	sqlTx, err := begin(ctx, l.db)
 	if err != nil {
 		return err
@@ -203,6 +212,7 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 	if _, err := sqlTx.ExecContext(ctx, `UPDATE ledger SET leaves = leaves WHERE leaf = 0`); err != nil {
 		return err
 	}
+	waits.Stop()
 	t := &Tx{ctx: ctx, tx: sqlTx, dialect: l.dialect, ledger: l, key: k, now: l.options.Now(), unjudged: math.MaxInt64}
 	var leaves int64
 	if err := sqlTx.QueryRowContext(ctx, `SELECT leaves, longest FROM ledger WHERE leaf = 0`).Scan(&leaves, &t.longest); err != nil {

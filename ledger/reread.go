@@ -15,9 +15,9 @@ import (
 // Uploads returns all uploads, the first one first.
 func (t *Tx) Uploads() ([]KeptUpload, error) { return uploads(t.ctx, t.tx) }
 
-// Unpack writes a kept file, by its row, to w.
+// Unpack writes a kept file, by its row, to w; [ErrAltered] if it is not what came.
 func (t *Tx) Unpack(row int64, w io.Writer) (size int64, err error) {
-	return unpack(t.ctx, t.tx, row, w)
+	return unpackWhole(t.ctx, t.tx, row, w)
 }
 
 // Sizes returns how many bytes the kept files have, by their row.

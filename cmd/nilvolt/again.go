@@ -164,16 +164,26 @@ func (a *again) loadVersions() error {
 		}
 		a.contexts = append(a.contexts, &againContext{Context: c, by: by, benches: map[ledger.Cause]*bench{}})
 		for _, row := range contexts[c] {
-			a.version(row).context = uint16(n)
+			v, err := a.version(row)
+			if err != nil {
+				return err
+			}
+			v.context = uint16(n)
 		}
 	}
 	return nil
 }
 
+// errTorn says that queries contradict each other, as they do in a damaged database.
+var errTorn = errors.New("the ledger names a version that it does not have: the database is damaged; see what nilvolt audit finds")
+
 // version returns a version by its row.
-func (a *again) version(row int64) *keptVersion {
-	i, _ := slices.BinarySearchFunc(a.versions, row, func(v keptVersion, row int64) int { return cmp.Compare(v.row, row) })
-	return &a.versions[i]
+func (a *again) version(row int64) (*keptVersion, error) {
+	i, found := slices.BinarySearchFunc(a.versions, row, func(v keptVersion, row int64) int { return cmp.Compare(v.row, row) })
+	if !found {
+		return nil, errTorn
+	}
+	return &a.versions[i], nil
 }
 
 // contextOf returns what a version is judged by.
@@ -227,7 +237,11 @@ func (a *again) survey(ctx context.Context) error {
 			return err
 		}
 		for _, row := range same {
-			a.version(row).same = true
+			v, err := a.version(row)
+			if err != nil {
+				return err
+			}
+			v.same = true
 		}
 	}
 	survey := a.surveyor()
@@ -297,27 +311,35 @@ func (a *again) judge(ctx context.Context) error {
 func (a *again) judgeSome(u *ledger.KeptUpload, list []*ledger.Packed, found []ledger.Recognised) error {
 	for i, p := range list {
 		f := found[i]
-		if f.Spare || f.Same && a.version(f.Version).judged {
+		if f.Spare {
 			continue
 		}
-		rec, err := p.Record()
-		if err != nil {
-			return err
-		}
-		switch {
-		case f.Version == 0:
-			err = a.judgeNew(u, rec)
-		case f.Same:
-			v := a.version(f.Version)
-			err = a.keep(v, rulingOf(a.contextOf(v).judge.Judge(rec)), ledger.Again)
-		default:
-			err = a.judgeOtherwise(u, rec, f)
-		}
-		if err != nil {
+		if err := a.judgeOne(u, p, f); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// judgeOne judges a record of an upload.
+func (a *again) judgeOne(u *ledger.KeptUpload, p *ledger.Packed, f ledger.Recognised) error {
+	rec, err := p.Record()
+	if err != nil {
+		return err
+	}
+	if f.Version == 0 {
+		return a.judgeNew(u, rec)
+	}
+	v, err := a.version(f.Version)
+	switch {
+	case err != nil:
+		return err
+	case !f.Same:
+		return a.judgeOtherwise(u, rec, f, v)
+	case v.judged:
+		return nil // another upload gave it
+	}
+	return a.keep(v, rulingOf(a.contextOf(v).judge.Judge(rec)), ledger.Again)
 }
 
 // judgeNew judges a record that the ledger has no version of, by what its upload was
@@ -338,8 +360,7 @@ func (a *again) judgeNew(u *ledger.KeptUpload, rec *record.Record) error {
 
 // judgeOtherwise judges a record that reads otherwise than its version, and what is
 // kept of the version; the stricter judgement stands.
-func (a *again) judgeOtherwise(u *ledger.KeptUpload, rec *record.Record, f ledger.Recognised) error {
-	v := a.version(f.Version)
+func (a *again) judgeOtherwise(u *ledger.KeptUpload, rec *record.Record, f ledger.Recognised, v *keptVersion) error {
 	c := a.contextOf(v)
 	now := rulingOf(c.judge.Judge(rec))
 	var stands ruling
@@ -366,7 +387,10 @@ func (a *again) judgeLeft() error {
 	}
 	left := a.rows(func(v *keptVersion) bool { return !v.judged })
 	return a.tx.Records(left, func(row int64, rec *record.Record) error {
-		v := a.version(row)
+		v, err := a.version(row)
+		if err != nil {
+			return err
+		}
 		place, err := a.tx.Place(row)
 		if err != nil {
 			return err
@@ -397,7 +421,10 @@ func (a *again) judgeLeft() error {
 // of the record now: it was handed in again after the reader was mended.
 func (a *again) superseded(p ledger.Place) (bool, error) {
 	others, err := a.tx.Siblings(p)
-	return slices.ContainsFunc(others, func(row int64) bool { return a.version(row).same }), err
+	return slices.ContainsFunc(others, func(row int64) bool {
+		v, err := a.version(row)
+		return err == nil && v.same
+	}), err
 }
 
 // keep keeps the judgement of a version.

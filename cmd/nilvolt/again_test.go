@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"crypto/rand"
+	"database/sql"
 	"io"
 	"path/filepath"
 	"slices"
@@ -250,4 +251,26 @@ func evidence(t *testing.T, l *ledger.Ledger) (list []string) {
 		t.Fatal(err)
 	}
 	return list
+}
+
+// TestReadAnewAltered exchanges the bytes of two kept files: nothing may be judged by
+// them.
+func TestReadAnewAltered(t *testing.T) {
+	where := filepath.Join(t.TempDir(), "l.db")
+	l := openLedger(t, where)
+	misread(t, l, liveText, liveText)
+	misread(t, l, strings.ReplaceAll(deadText, "R1", "R2"), strings.ReplaceAll(deadText, "R1", "R2"))
+	db, err := sql.Open("sqlite", where)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	_, err = db.Exec(`UPDATE content_part SET packed = (SELECT o.packed FROM content_part o WHERE o.content <> content_part.content)`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, diagnostics, code := runCommand(t, "", "verify", "--ledger", where)
+	if code != 2 || out != "" || !strings.Contains(diagnostics, "site.csv of upload 1: the kept file is not what came") {
+		t.Errorf("exit status %d: %s%s", code, out, diagnostics)
+	}
 }

@@ -205,7 +205,8 @@ func newReviewDecide(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "decide RECORD DECISION --by NAME --reason TEXT --ledger WHERE",
 		Short: "Decide on a record that does not comply",
-		Long: `Keep a decision on the newest version of a record, or on RECORD@VERSION:
+		Long: `Keep a decision on a record, or on a version of it, RECORD@VERSION, where it has
+several, so that nobody decides on one that came in behind their back:
 
   repeat      the isolation is to be done and recorded again
   accept      it stands as it is, for the reason given
@@ -243,6 +244,10 @@ func runDecide(ctx context.Context, l *ledger.Ledger, name string, kind ledger.D
 	if err != nil {
 		return err
 	}
+	if item.Record == name && item.Number > 1 {
+		return hint(fmt.Sprintf("look at them with nilvolt review show, and name the one that is meant, as in %s@%d", name, item.Number),
+			"%s has %d versions", name, item.Number)
+	}
 	var decision ledger.Decision
 	closed := false
 	err = l.Update(ctx, func(tx *ledger.Tx) error {
@@ -265,6 +270,7 @@ func runDecide(ctx context.Context, l *ledger.Ledger, name string, kind ledger.D
 	if !closed {
 		text = "accepted by one person; it stays open until a second one accepts it"
 	}
-	_, err = fmt.Fprintf(c.out, "%s, version %d: %s\n", c.theme().clean(item.Record), item.Number, text)
+	status := strings.TrimSuffix(item.Judgement.Status+": "+strings.Join(item.Judgement.Failed, " "), ": ")
+	_, err = fmt.Fprintf(c.out, "%s, version %d (%s): %s\n", c.theme().clean(item.Record), item.Number, status, text)
 	return err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
+	"fmt"
 	"io/fs"
 
 	"github.com/spf13/pflag"
@@ -34,8 +35,13 @@ func (f *ledgerFlags) open(ctx context.Context, c *console, create bool) (*ledge
 	if key == "" {
 		key = c.getenv("NILVOLT_KEY")
 	}
-	l, err := ledger.Open(ctx, f.where, ledger.Options{Create: create, KeyFile: key, Now: c.now, Random: rand.Reader})
+	l, err := ledger.Open(ctx, f.where, ledger.Options{Create: create, KeyFile: key, Now: c.now, Random: rand.Reader, Waiting: c.waiting})
 	return l, ledgerError(err)
+}
+
+// waiting says why nothing happens.
+func (c *console) waiting() {
+	fmt.Fprintln(c.err, "note: another process writes to the ledger; waiting for it to be done")
 }
 
 // ledgerError tells what to do about errors of a ledger.
@@ -48,6 +54,8 @@ func ledgerError(err error) error {
 		return hint("name it with --key or in NILVOLT_KEY; it is made together with a new ledger", "%v", err)
 	case errors.Is(err, ledger.ErrNoLedger):
 		return hint("check the name; nilvolt ingest makes a new ledger", "%v", err)
+	case errors.Is(err, ledger.ErrAltered):
+		return hint("see what nilvolt audit finds, and bring back a backup with nilvolt restore", "%v", err)
 	case isKeyMissing(err):
 		return hint("bring back the ledger's key file from where its copy is kept; without it nothing can be added", "%v", err)
 	}
