@@ -1,8 +1,12 @@
 package report
 
 import (
+	"fmt"
 	"strings"
 	"time"
+
+	"nilvolt/fleet"
+	"nilvolt/record"
 )
 
 // A Service is a visit of an instrument at the bench.
@@ -24,6 +28,39 @@ type Plan struct {
 	Capacity string    // what the bench can do, in words
 	Services []Service // by week, then by date of service
 	Left     []Service // due within the plan, and find no place
+}
+
+// PlanOf returns a service plan as the bench sees it.
+func PlanOf(f *fleet.Fleet, p fleet.ServicePlan, stand Stand) *Plan {
+	out := &Plan{
+		Stand: stand, AsOf: dateTime(f.AsOf.Date()), Begin: dateTime(p.Begin), Weeks: p.Shop.Weeks,
+		Capacity: fmt.Sprintf("%s at the bench in a week; %s and %s stay on the shelf", counted(p.Shop.Capacity, "place"),
+			counted(p.Shop.Reserve[record.Indicator], "working indicator"), counted(p.Shop.Reserve[record.ProvingUnit], "working unit")),
+	}
+	for _, s := range p.Services {
+		out.Services = append(out.Services, serviceOf(f, &s))
+	}
+	for _, s := range p.Left {
+		out.Left = append(out.Left, serviceOf(f, &s))
+	}
+	return out
+}
+
+// serviceOf returns a visit with what makes it due, and how the instrument stands where
+// something is wrong with it.
+func serviceOf(f *fleet.Fleet, s *fleet.Service) Service {
+	out := Service{
+		Instrument: s.Instrument, Kind: InstrumentKind(s.Kind), Week: dateTime(s.From), Due: dateTime(s.Due().Date), Late: s.Late,
+	}
+	switch s.State {
+	case fleet.StateSteady, fleet.StateOverdue: // the dates say it
+	case fleet.StateCannotTell, fleet.StateWatch, fleet.StateDrifting, fleet.StateStepped, fleet.StateFailing, fleet.StateWithdrawn:
+		out.Why = append(out.Why, InstrumentState(s.State)+": "+InstrumentSummary(f, s.Assessment))
+	}
+	for _, d := range s.Reasons {
+		out.Why = append(out.Why, "by "+d.Date.String()+": "+DueWords(d.Reason))
+	}
+	return out
 }
 
 // Document returns the plan as a sheet for the bench: what comes when, and why, with
@@ -82,14 +119,14 @@ func (p *Plan) headline() verdict {
 	case len(p.Services) == 0:
 		return verdict{word: "Nothing due", grave: light, text: say("No instrument is due in these weeks.")}
 	case late > 0:
-		return verdict{word: counted(len(p.Services), "visit"), grave: heavy, text: say("%s due before its week of service: do not use it beyond its date.", countedIs(late, "instrument"))}
+		return verdict{word: counted(len(p.Services), "visit"), grave: heavy, text: say("%s due before the week of service: out of use from that date on.", countedIs(late, "instrument"))}
 	}
 	return verdict{word: counted(len(p.Services), "visit"), grave: light, text: say("All are planned before they are due.")}
 }
 
 // serviceTable lists visits; bench says with room to tick them off.
 func serviceTable(list []Service, bench bool) table {
-	t := table{small: true, stack: true, columns: []column{{head: "instrument", weight: 2}, {head: "kind"}, {head: "due"}, {head: "why", weight: 5}}}
+	t := table{small: !bench, stack: true, columns: []column{{head: "instrument", weight: 2}, {head: "kind"}, {head: "due"}, {head: "why", weight: 5}}}
 	if bench {
 		t.columns = append([]column{{head: "done"}}, t.columns...)
 		t.columns = append(t.columns, column{head: "date, by whom", weight: 2.5}, column{head: "result", weight: 2.5})

@@ -19,6 +19,7 @@ type planOptions struct {
 	capacity int
 	reserve  string
 	format   string
+	out      string
 }
 
 func newInstrumentsPlan(c *console) *cobra.Command {
@@ -34,9 +35,11 @@ leave the reserve on the shelf, this is the one with the fewest expected days of
 past the due date or out of tolerance, and of these the one that services latest.
 
 --reserve is how many working instruments of each kind stay on the shelf; or say it for
-each kind: indicator=3,proving-unit=1. --format ics writes a calendar (RFC 5545).`,
+each kind: indicator=3,proving-unit=1. --format ics writes a calendar (RFC 5545). --out writes the
+plan into a folder, as a sheet for the bench to tick off (PDF, HTML) and as a calendar.`,
 		Example: `  nilvolt instruments plan --ledger site.db --weeks 12 --capacity 4 --reserve 3
-  nilvolt instruments plan --ledger site.db --reserve indicator=3,proving-unit=1 --format ics`,
+  nilvolt instruments plan --ledger site.db --reserve indicator=3,proving-unit=1 --format ics
+  nilvolt instruments plan --ledger site.db --out plan`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			shop, err := o.shop()
@@ -48,6 +51,9 @@ each kind: indicator=3,proving-unit=1. --format ics writes a calendar (RFC 5545)
 				return err
 			}
 			defer a.ledger.Close()
+			if o.out != "" {
+				return writePlan(cmd.Context(), c, a, a.Plan(shop), o.out)
+			}
 			return printPlan(c, a, a.Plan(shop), o.format)
 		},
 	}
@@ -57,6 +63,7 @@ each kind: indicator=3,proving-unit=1. --format ics writes a calendar (RFC 5545)
 	f.IntVar(&o.capacity, "capacity", 4, "how many `instruments` the bench takes in a week")
 	f.StringVar(&o.reserve, "reserve", "0", "how many working instruments of each kind stay on the shelf: a `number`, or one for each kind")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json, csv or ics")
+	f.StringVar(&o.out, "out", "", "`folder` for the plan as a sheet for the bench and as a calendar")
 	completeFlags(cmd)
 	return cmd
 }
