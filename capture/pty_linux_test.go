@@ -191,7 +191,8 @@ func TestPolledOverAWire(t *testing.T) {
 		t.Fatal("the rig has no wire")
 	}
 	meter := &instruments.Meter{Identity: "Example works,M1,VI-31,1.0", Volts: func(string) string { return "+1.2E-01" }}
-	go func() { _ = meter.Serve(wire.Near(instruments.Indicator)) }() // ends with the rig
+	near := wire.Near(instruments.Indicator)
+	go func() { _ = meter.Serve(near) }() // ends with the rig
 	cfg := ptyConfig(rig, filepath.Join(t.TempDir(), "J"))
 	cfg.Ports = cfg.Ports[:1]
 	cfg.Waveform = record.AC

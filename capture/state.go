@@ -31,24 +31,25 @@ const journalVersion = 1
 // A State is what a session has come to: a fold over the entries of its journal. The
 // zero State is not usable; see [NewState].
 type State struct {
-	file   string // name of the journal, for the places of events
-	before int    // line of the entry before
-	header Header
-	begun  bool
-	ended  bool
-	clock  clock
-	ports  [numRoles]port
-	next   Next
-	events []record.Event
-	shared bool           // events was handed out: what changes must be a copy
-	fresh  []record.Event // that came since TakeFresh
-	jobs   []record.Job
-	other  []string // ids of other records that lines named
-	units  []unitLine
-	unread []Unread
-	doubt  int // how many events there were when one was put in for a line that cannot be read
-	seen   int // how many events the technician has said to have seen
-	poll   poll
+	file    string // name of the journal, for the places of events
+	before  int    // line of the entry before
+	header  Header
+	begun   bool
+	ended   bool
+	clock   clock
+	ports   [numRoles]port
+	next    Next
+	events  []record.Event
+	shared  bool           // events was handed out: what changes must be a copy
+	fresh   []record.Event // that came since TakeFresh
+	jobs    []record.Job
+	other   []string  // ids of other records that lines named
+	unit    *unitLine // what the proving unit said last; nil if nothing
+	waiting []int     // places of the proofs since then, of which it said nothing
+	unread  []Unread
+	doubt   int // how many events there were when one was put in for a line that cannot be read
+	seen    int // how many events the technician has said to have seen
+	poll    poll
 
 	notices []Notice
 }

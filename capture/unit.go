@@ -37,32 +37,24 @@ func (s *State) unitProof(ev *record.Event) {
 	} else {
 		u.source = s.ports[Source].id
 	}
-	s.units = append(s.units, u)
-	for i := len(s.events) - 1; i >= 0 && u.at.Sub(s.events[i].Time) <= unitAfter; i-- {
-		if s.events[i].Kind.IsProof() && s.unitOf(i, len(s.units)-1) == nil {
+	s.unit = &u
+	waiting := s.waiting
+	s.waiting = nil
+	for _, i := range slices.Backward(waiting) { // so that the places before stay when one is put in
+		if u.at.Sub(s.events[i].Time) <= unitAfter {
 			s.confirm(i, &u)
 		}
 	}
 }
 
-// proved looks for what the proving unit said of the proof events[i].
+// proved looks for what the proving unit said of the proof events[i]; else it may
+// still say it.
 func (s *State) proved(i int) {
-	if u := s.unitOf(i, len(s.units)); u != nil {
-		s.confirm(i, u)
+	if s.unit != nil && s.events[i].Time.Sub(s.unit.at) <= unitBefore {
+		s.confirm(i, s.unit)
+		return
 	}
-}
-
-// unitOf returns the last of the first n lines of the unit that stands before the
-// proof events[i] and belongs to it.
-func (s *State) unitOf(i, n int) *unitLine {
-	if n == 0 {
-		return nil
-	}
-	u := &s.units[n-1]
-	if age := s.events[i].Time.Sub(u.at); age < 0 || age > unitBefore {
-		return nil
-	}
-	return u
+	s.waiting = append(s.waiting, i)
 }
 
 // confirm adds to the proof events[i] what the unit said of it. Where the indicator's
