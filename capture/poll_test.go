@@ -3,6 +3,7 @@ package capture
 import (
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -127,9 +128,10 @@ func TestPolledError(t *testing.T) {
 // taken for that to the next query, which is of another pair.
 func TestPolledTimeout(t *testing.T) {
 	var p *polled
-	silent := true
+	var silent atomic.Bool
+	silent.Store(true)
 	p = pollMeter(t, func(string) string {
-		if silent {
+		if silent.Load() {
 			return ""
 		}
 		return "231.0"
@@ -138,7 +140,7 @@ func TestPolledTimeout(t *testing.T) {
 		t.Errorf("%+v", ev)
 	}
 	p.hasNotice("did not answer")
-	silent = false
+	silent.Store(false)
 	p.port.send("0.1\n") // the late one
 	p.say("test L-E")
 	u := p.until("the reading of L-E", func(u *Update) bool {
