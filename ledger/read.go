@@ -71,6 +71,16 @@ func uploadNumbers(ctx context.Context, q querier) (map[int64]int, error) {
 	}, `SELECT leaf FROM upload ORDER BY leaf`)
 }
 
+// FileName returns how a kept file was called when it was first handed in, blank if it
+// came with no upload, and its SHA-256.
+func (l *Ledger) FileName(ctx context.Context, row int64) (name string, sum Hash, err error) {
+	var digest []byte
+	err = l.db.QueryRowContext(ctx, `SELECT c.sha256, COALESCE((SELECT f.name FROM upload_file f WHERE f.content = c.leaf
+		ORDER BY f.upload, f.number LIMIT 1), '') FROM content c WHERE c.leaf = $1`, row).Scan(&digest, &name)
+	copy(sum[:], digest)
+	return name, sum, err
+}
+
 // Known returns which of the records have a version in the ledger.
 func (l *Ledger) Known(ctx context.Context, records []string) (map[string]bool, error) {
 	known := map[string]bool{}

@@ -243,7 +243,11 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 	t.marks(&b, " -  ", i.Marks)
 	t.keptFindings(&b, i.Judgement.Findings)
 	t.timeline(&b, rec)
-	t.history(&b, judgements, judgings)
+	policies, err := policyNames(ctx, l, judgings)
+	if err != nil {
+		return err
+	}
+	t.history(&b, judgements, judgings, policies)
 	for _, d := range i.Decisions {
 		t.hang(&b, "decided     ", t.clean(fmt.Sprintf("%s by %s, %s: %s", d.Kind, d.By, t.stamp(d.Made), d.Reason)), plainInk)
 	}
@@ -257,12 +261,35 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 // keptFindings writes what a kept judgement found.
 func (t theme) keptFindings(b *strings.Builder, list []ledger.Finding) {
 	for _, f := range list {
-		basis := strings.Join(append([]string{f.Rule}, f.Lines...), " ")
+		basis := strings.Join(append([]string{f.Rule}, foldLines(f.Lines)...), ", ")
 		t.hang(b, " -  ", t.clean(f.Severity+": "+f.Message+" ("+basis+")"), plainInk)
 	}
 	if len(list) > 0 {
 		b.WriteString("\n")
 	}
+}
+
+// foldLines names a file once for the lines of it that follow each other in the list, as
+// in "site.csv:14", "15".
+func foldLines(lines []string) []string {
+	out := slices.Clone(lines)
+	for i := 1; i < len(lines); i++ {
+		file, line, found := cutLast(lines[i], ":")
+		before, _, _ := cutLast(lines[i-1], ":")
+		if found && file == before {
+			out[i] = line
+		}
+	}
+	return out
+}
+
+// cutLast is strings.Cut at the last place where sep stands.
+func cutLast(s, sep string) (before, after string, found bool) {
+	i := strings.LastIndex(s, sep)
+	if i < 0 {
+		return s, "", false
+	}
+	return s[:i], s[i+len(sep):], true
 }
 
 // timeline writes the rows of a record by time, a line each.
@@ -295,6 +322,22 @@ func (t theme) timeline(b *strings.Builder, rec *record.Record) {
 	b.WriteString("\n")
 }
 
+// policyNames returns how people call the policies of some judgings, by row.
+func policyNames(ctx context.Context, l *ledger.Ledger, judgings []ledger.Judging) (map[int64]string, error) {
+	names := map[int64]string{}
+	for _, g := range judgings {
+		if g.Policy == 0 || names[g.Policy] != "" {
+			continue
+		}
+		name, sum, err := l.FileName(ctx, g.Policy)
+		if err != nil {
+			return nil, err
+		}
+		names[g.Policy] = strings.TrimSpace(fmt.Sprintf("%s (SHA-256 %.4x...)", name, sum))
+	}
+	return names, nil
+}
+
 // causeText says why a record was judged.
 func causeText(cause ledger.Cause) string {
 	switch cause {
@@ -311,12 +354,12 @@ func causeText(cause ledger.Cause) string {
 }
 
 // history writes how a version was judged, one time after the other.
-func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgings []ledger.Judging) {
+func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgings []ledger.Judging, policies map[int64]string) {
 	for i, j := range judgements {
 		g := judgings[i]
 		policy := "the default policy"
 		if g.Policy != 0 {
-			policy = keptName(g.Policy) + " as policy"
+			policy = "the policy " + t.clean(policies[g.Policy])
 		}
 		t.hang(b, "judged      ", fmt.Sprintf("%s: %s, %s, by rules %s and %s", t.stamp(g.Made), j.Status, causeText(g.Cause), g.Rules, policy), quietInk)
 	}
