@@ -219,8 +219,11 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 		return err
 	}
 	t.tree = newTree(leaves, tileLoader(ctx, sqlTx))
-	if err := errors.Join(do(t), t.failed); err != nil {
+	if err := do(t); err != nil {
 		return err
+	}
+	if t.failed != nil {
+		return t.failed
 	}
 	if t.tree.leaves == leaves {
 		return nil // nothing was written

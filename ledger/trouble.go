@@ -23,6 +23,7 @@ const (
 	Busy                // another process holds the database
 	Unreachable         // the server does not answer, or broke off
 	Refused             // the server does not let this user in
+	TooLong             // an id is longer than the database can search by
 )
 
 // TroubleOf returns the trouble behind an error of a ledger.
@@ -70,6 +71,8 @@ func postgresTrouble(code string) Trouble {
 		return Refused
 	case code == "25006": // read_only_sql_transaction
 		return NotWritable
+	case code == "54000": // program_limit_exceeded
+		return TooLong
 	case strings.HasPrefix(code, "XX"): // internal error, data corrupted, index corrupted
 		return Damaged
 	}

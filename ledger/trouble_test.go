@@ -21,7 +21,7 @@ func TestTrouble(t *testing.T) {
 		}
 	}
 	for code, want := range map[string]Trouble{
-		"53100": NoRoom, "57P01": Unreachable, "08006": Unreachable, "28P01": Refused, "25006": NotWritable, "XX001": Damaged, "23505": NoTrouble,
+		"53100": NoRoom, "57P01": Unreachable, "08006": Unreachable, "28P01": Refused, "25006": NotWritable, "54000": TooLong, "XX001": Damaged, "23505": NoTrouble,
 	} {
 		err := fmt.Errorf("a statement: %w", &pgconn.PgError{Code: code})
 		if got := TroubleOf(err); got != want {

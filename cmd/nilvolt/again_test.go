@@ -108,6 +108,18 @@ func createFile(t *testing.T, name, text string) {
 // when they were kept: a reader was mended since. The stricter judgement must stand,
 // the record be named, and nothing that is kept be altered.
 func TestReadAnew(t *testing.T) {
+	t.Run("sqlite", func(t *testing.T) {
+		readAnew(t, func(t *testing.T) string { return filepath.Join(t.TempDir(), "l.db") })
+	})
+	t.Run("postgres", func(t *testing.T) {
+		if server := startPostgres(t); server != nil {
+			readAnew(t, func(t *testing.T) string { return server.Database(t) })
+		}
+	})
+}
+
+// readAnew runs the cases, each on a ledger where place says.
+func readAnew(t *testing.T, place func(*testing.T) string) {
 	other := strings.ReplaceAll(deadText, "R1", "R2")
 	for name, test := range map[string]struct {
 		text, readAs string
@@ -143,11 +155,11 @@ func TestReadAnew(t *testing.T) {
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			where := filepath.Join(t.TempDir(), "l.db")
-			l := openLedger(t, where)
+			where, key := place(t), filepath.Join(t.TempDir(), "key")
+			l := openLedger(t, where, key)
 			misread(t, l, test.text, test.readAs)
 			before := evidence(t, l)
-			out, diagnostics, code := runCommand(t, "", "verify", "--ledger", where, "--format", "csv")
+			out, diagnostics, code := runCommand(t, "", "verify", "--ledger", where, "--key", key, "--format", "csv")
 			var got []string
 			for line := range strings.SplitSeq(strings.TrimSpace(out), "\r\n") {
 				got = append(got, line)
@@ -168,7 +180,7 @@ func TestReadAnew(t *testing.T) {
 				t.Errorf("what is kept was %q and is %q", before, after)
 			}
 			wantClean(t, l)
-			if again, _, _ := runCommand(t, "", "verify", "--ledger", where, "--format", "json"); strings.Count(again, "\n") != len(test.want) {
+			if again, _, _ := runCommand(t, "", "verify", "--ledger", where, "--key", key, "--format", "json"); strings.Count(again, "\n") != len(test.want) {
 				t.Errorf("a second time: %s", again) // what is odd stays odd
 			}
 		})
@@ -179,7 +191,7 @@ func TestReadAnew(t *testing.T) {
 // the record of another file.
 func TestReadAnewAcross(t *testing.T) {
 	where := filepath.Join(t.TempDir(), "l.db")
-	l := openLedger(t, where)
+	l := openLedger(t, where, "")
 	misread(t, l, deadText, deadText)
 	failed := header + "R5,2026-03-16T08:05:00Z,prove,VI-1,PU-1,,,3.1,230,single-phase\n"
 	misread(t, l, failed, strings.ReplaceAll(failed, "3.1", "231"))
@@ -215,9 +227,9 @@ func allCompliant(status map[string]string) bool {
 	return true
 }
 
-func openLedger(t *testing.T, where string) *ledger.Ledger {
+func openLedger(t *testing.T, where, key string) *ledger.Ledger {
 	t.Helper()
-	l, err := ledger.Open(t.Context(), where, ledger.Options{Create: true, Now: time.Now, Random: rand.Reader})
+	l, err := ledger.Open(t.Context(), where, ledger.Options{Create: true, KeyFile: key, Now: time.Now, Random: rand.Reader})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -257,7 +269,7 @@ func evidence(t *testing.T, l *ledger.Ledger) (list []string) {
 // them.
 func TestReadAnewAltered(t *testing.T) {
 	where := filepath.Join(t.TempDir(), "l.db")
-	l := openLedger(t, where)
+	l := openLedger(t, where, "")
 	misread(t, l, liveText, liveText)
 	misread(t, l, strings.ReplaceAll(deadText, "R1", "R2"), strings.ReplaceAll(deadText, "R1", "R2"))
 	db, err := sql.Open("sqlite", where)

@@ -81,6 +81,8 @@ func troubleMend(t ledger.Trouble) string {
 		return "see that the server runs and that the URL is right, and try again"
 	case ledger.Refused:
 		return "see that the user of the URL may use the database"
+	case ledger.TooLong:
+		return "an id of a record or an instrument is thousands of letters long: see whether the columns are what they are taken for"
 	case ledger.NoTrouble:
 	}
 	return ""
