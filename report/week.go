@@ -363,8 +363,13 @@ func (w *Week) Listed() []*Filed {
 	list = append(list, upTo(atLeastLive(mostLate, w.LateBad), w.LateBad)...)
 	rest := w.waitingRest()
 	list = append(list, upTo(atLeastLive(mostWaiting, rest), rest)...)
-	for _, d := range upTo(mostDoubts, w.Doubts) {
-		list = append(list, d.Filed)
+	for _, g := range w.doubtGroups() {
+		shown := map[bool]int{}
+		for _, d := range g.doubts {
+			if shown[d.Certain]++; shown[d.Certain] <= mostDoubts {
+				list = append(list, d.Filed)
+			}
+		}
 	}
 	list = append(list, w.Sample.Records...)
 	seen := map[*Filed]bool{}

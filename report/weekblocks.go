@@ -142,8 +142,8 @@ func (w *Week) answers() []point {
 	if n := len(w.Waiting); n > 0 {
 		add(jump(say("%s for a decision, the oldest for %s.", countedVerb(n, "record", "waits", "wait"), counted(w.age(oldest(w.Waiting)), "day")), true, "#waiting"))
 	}
-	if n := len(w.Doubts); n > 0 {
-		add(jump(say("%s in doubt, because an instrument failed later.", countedIs(n, "record")), true, "#doubt"))
+	if n := w.inDoubt(); n > 0 {
+		add(jump(say("%s in doubt, because an instrument turned out bad.", countedIs(n, "record")), true, "#doubt"))
 	}
 	if n := len(w.Watch); n > 0 {
 		text := say("To watch: ")
@@ -347,7 +347,7 @@ func (w *Week) waitingRest() (rest []*Filed) {
 		}
 	}
 	for _, f := range w.Waiting {
-		if !listed[f] && len(f.Doubts) == 0 {
+		if !listed[f] && (len(f.Doubts) == 0 || f.Status != record.Compliant) {
 			rest = append(rest, f)
 		}
 	}

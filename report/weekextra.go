@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 )
@@ -77,28 +78,78 @@ func (w *Week) missingBlocks() []block {
 	return blocks
 }
 
-// doubtBlocks list the records in doubt.
+// A doubtGroup is the doubts that one instrument casts.
+type doubtGroup struct {
+	instrument, reason string
+	doubts             []Doubted
+}
+
+// doubtGroups returns the doubts by instrument, in the order in which instruments come
+// first.
+func (w *Week) doubtGroups() (groups []doubtGroup) {
+	for _, d := range w.Doubts {
+		i := slices.IndexFunc(groups, func(g doubtGroup) bool { return g.instrument == d.Instrument })
+		if i < 0 {
+			i = len(groups)
+			groups = append(groups, doubtGroup{instrument: d.Instrument})
+		}
+		g := &groups[i]
+		g.reason = d.Reason // of several looks back the newest record's is as good as any
+		g.doubts = append(g.doubts, d)
+	}
+	return groups
+}
+
+// inDoubt returns how many records are in doubt.
+func (w *Week) inDoubt() int {
+	records := map[*Filed]bool{}
+	for _, d := range w.Doubts {
+		records[d.Filed] = true
+	}
+	return len(records)
+}
+
+// doubtBlocks list the records in doubt, instrument by instrument, with whom to call.
 func (w *Week) doubtBlocks() []block {
 	if len(w.Doubts) == 0 {
 		return nil
 	}
-	t := table{small: true, stack: true, columns: []column{
-		{head: "record"}, {head: "verdict"}, {head: "began"}, {head: "site", weight: 2}, {head: "technician", weight: 1.5},
-		{head: "doubt"}, {head: "instrument", weight: 1}, {head: "what is wrong with it", weight: 3},
-	}}
-	for _, d := range upTo(mostDoubts, w.Doubts) {
-		t.rows = append(t.rows, row{strong: d.live(), cells: []words{
-			linkTo(d.Filed), say("%s", d.Status), say("%s", w.shortTime(d.Began)), orMissing(d.Site, "site"), orMissing(d.Technician, "technician"),
-			say("%s", doubtWord(d.Certain)), given(d.Instrument), given(d.Reason),
-		}})
-	}
 	blocks := []block{
-		heading{level: 2, text: say("In doubt, because an instrument failed later"), id: "doubt"},
-		paragraph{small: true, text: say("What these records say was made with an instrument that turned out bad, or may have been. Call the site before anybody relies on one.")},
-		t,
+		heading{level: 2, text: say("In doubt, because an instrument turned out bad"), id: "doubt"},
+		paragraph{small: true, text: say("Call the sites before anybody relies on one of these records. Certain: the instrument was bad by then.")},
 	}
-	if n := len(w.Doubts) - mostDoubts; n > 0 {
-		blocks = append(blocks, paragraph{small: true, text: say("And %s; all stand in the CSV file.", counted(n, "more record"))})
+	for _, g := range w.doubtGroups() {
+		list := facts{columns: 1}
+		for _, certain := range []bool{true, false} {
+			some := slices.Collect(func(yield func(Doubted) bool) {
+				for _, d := range g.doubts {
+					if d.Certain == certain && !yield(d) {
+						return
+					}
+				}
+			})
+			if len(some) == 0 {
+				continue
+			}
+			text := say("%s: ", counted(len(some), "record"))
+			for i, d := range upTo(mostDoubts, some) {
+				if i > 0 {
+					text = text.and(say(", "))
+				}
+				text = text.and(linkTo(d.Filed))
+				if d.live() {
+					text = text.and(stress(" LIVE"))
+				}
+			}
+			if n := len(some) - mostDoubts; n > 0 {
+				text = text.and(say(" and %s more, in the CSV file", grouped(n)))
+			}
+			list.list = append(list.list, fact{doubtWord(certain), text})
+		}
+		list.list = append(list.list,
+			fact{"sites", countedNames(g.doubts, "site", func(d Doubted) string { return d.Site })},
+			fact{"technicians", countedNames(g.doubts, "technician", func(d Doubted) string { return d.Technician })})
+		blocks = append(blocks, heading{level: 3, text: given(g.instrument).and(say(": "), given(g.reason))}, list)
 	}
 	return blocks
 }
@@ -109,6 +160,22 @@ func doubtWord(certain bool) string {
 		return "certain"
 	}
 	return "may be"
+}
+
+// countedNames lists names with how many records each has, by name.
+func countedNames(list []Doubted, what string, name func(Doubted) string) words {
+	counts := map[string]int{}
+	for _, d := range list {
+		counts[name(d)]++
+	}
+	text := words{}
+	for i, n := range slices.Sorted(maps.Keys(counts)) {
+		if i > 0 {
+			text = text.and(say(", "))
+		}
+		text = text.and(orMissing(n, what), say(" (%d)", counts[n]))
+	}
+	return text
 }
 
 // watchBlocks list the instruments to watch.

@@ -40,8 +40,9 @@ files of readings that no ledger keeps is judged as verify does; its sheet has n
 --week 2026-W12 writes the weekly report into a folder: PDF, HTML, a CSV file with all
 rates and one with the records that it names, and their sheets as HTML. It says what
 came in, what did not comply, by rule, site, technician and instrument, with intervals
-and against the weeks before, what waits for a decision, and which compliant records
-are to be checked by hand. A live record stands first. 2026-W12..2026-W24 writes the
+and against the weeks before, what waits for a decision, what is in doubt, which
+instruments are to be watched or due for service, and which compliant records are to be
+checked by hand. A live record stands first. 2026-W12..2026-W24 writes the
 reports of several weeks. A record counts in the week in which it began; weeks are
 those of ISO 8601 in the zone of --zone, the machine's if not given.
 

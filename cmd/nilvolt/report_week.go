@@ -72,10 +72,25 @@ func (f *weekFlags) plan() (func(int) report.SamplingPlan, error) {
 	return func(int) report.SamplingPlan { return plan }, nil
 }
 
+// checkWeek refuses what does not go with a weekly report.
+func (o *reportOptions) checkWeek(args []string) error {
+	files := o.inputFlags
+	switch ending := strings.ToLower(filepath.Ext(o.out)); {
+	case len(args) > 0 || len(files.jobs) > 0 || files.instruments+files.policy+files.readingsMap+files.jobsMap != "":
+		return hint("nilvolt ingest takes files into a ledger; nilvolt verify --ledger judges by another policy",
+			"a week is reported from a ledger, by what it was judged by there")
+	case ending == ".pdf" || ending == ".html":
+		return hint("name a folder", "--out %s: a weekly report is several files", o.out)
+	case o.format != "both":
+		return hint("leave --format away", "a weekly report is written as PDF, HTML and CSV")
+	}
+	return nil
+}
+
 // runReportWeek writes the weekly reports that are asked for.
 func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *console) error {
-	if len(args) > 0 {
-		return hint("nilvolt ingest takes files into a ledger", "a week is reported from a ledger, not from files")
+	if err := o.checkWeek(args); err != nil {
+		return err
 	}
 	first, last, err := o.weeks.span()
 	if err != nil {
