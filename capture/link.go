@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -101,10 +102,15 @@ func (l *link) opened(info PortInfo) *Opened {
 	return &Opened{Name: info.Name, Settings: l.cfg.Settings.String(), Serial: info.Serial}
 }
 
-// describe returns what the system knows of a port; its name if nothing else.
+// describe returns what the system knows of a port; its name if nothing else. A link
+// to a port, as some systems make them for every device, is the port.
 func (l *link) describe(name string) PortInfo {
+	target, err := filepath.EvalSymlinks(name)
+	if err != nil {
+		target = name
+	}
 	if list, err := l.serial.List(); err == nil {
-		if i := slices.IndexFunc(list, func(p PortInfo) bool { return p.Name == name }); i >= 0 {
+		if i := slices.IndexFunc(list, func(p PortInfo) bool { return p.Name == name || p.Name == target }); i >= 0 {
 			return list[i]
 		}
 	}

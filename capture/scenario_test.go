@@ -197,10 +197,7 @@ func TestReplayOfAnyPrefixIsTheRecordOfThen(t *testing.T) {
 
 // readBack writes a record as canonical CSV and reads it as a file.
 func readBack(t interface{ Fatalf(string, ...any) }, rec *record.Record) *record.Record {
-	text := formats.AppendEventHeader(nil)
-	for i := range rec.Events {
-		text = formats.AppendEvent(text, rec.ID, &rec.Events[i])
-	}
+	text := formats.AppendEvents(nil, rec)
 	layout, err := formats.Bind(string(text), "R1.csv", nil)
 	if err != nil {
 		t.Fatalf("%v", err)
@@ -215,6 +212,11 @@ func readBack(t interface{ Fatalf(string, ...any) }, rec *record.Record) *record
 			t.Fatalf("%q: %v", rest[:n], d.Problems())
 		}
 		back.Events = append(back.Events, ev)
+		if last := d.Last(); last.HasJob {
+			job := *last.Job
+			job.Record = rec.ID
+			back.Jobs = append(back.Jobs, job)
+		}
 		rest, line = rest[n:], line+lines
 	}
 	return back
@@ -229,6 +231,32 @@ func TestFileIsJudgedAsTheSession(t *testing.T) {
 		live, file := judge(rec, jobs), judge(readBack(rt, rec), jobs)
 		if live.Status != file.Status || failedRules(live) != failedRules(file) || len(live.Findings) != len(file.Findings) {
 			rt.Fatalf("the session %v %q, the file %v %q", live.Status, failedRules(live), file.Status, failedRules(file))
+		}
+	})
+}
+
+// FuzzSession: whatever bytes come from the two instruments, the journal replays to the
+// record, and the file is judged as the session.
+func FuzzSession(f *testing.F) {
+	f.Add([]byte(header+"prove,VI-1,,,229.8,ac\r\ntest,VI-1,N,L,0.4,ac\r\ntest,VI-1,\xff\r\n"), []byte("event,source,expected\nprove,PU-1,250\n"))
+	f.Add([]byte("event,indicator,pair,volts,time,record,supply\ntest,VI-1,L-N,0.4,2026-03-02T10:15:41+01:00,R1,dc\n"), []byte("\x00"))
+	f.Fuzz(func(t *testing.T, indicator, source []byte) {
+		actions := []instruments.Action{
+			{Place: instruments.Indicator, Text: string(indicator[:len(indicator)/2])}, {Place: instruments.Source, Text: string(source)},
+			{After: time.Second, Place: instruments.Indicator, Text: string(indicator[len(indicator)/2:])},
+		}
+		entries := journalOf(actions)
+		c, err := ReadJournal(journalText(entries), "J")
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := fold(entries).Record()
+		if diff := cmp.Diff(rec, Replay(c, "J").Record(), recordCmp); diff != "" {
+			t.Fatal(diff)
+		}
+		live, file := judge(rec, nil), judge(readBack(t, rec), nil)
+		if live.Status != file.Status || failedRules(live) != failedRules(file) {
+			t.Fatalf("the session %v %q, the file %v %q", live.Status, failedRules(live), file.Status, failedRules(file))
 		}
 	})
 }

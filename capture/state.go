@@ -3,6 +3,7 @@ package capture
 import (
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -303,11 +304,22 @@ func (s *State) line(role Role, line int, at record.Instant, text string) {
 		s.unreadable(Indicator, line, at, text, "a dead test from the port of the proving unit")
 		return
 	}
-	if d.HasJob {
-		d.Job.Record = d.ID
-		s.jobs = append(s.jobs, d.Job)
+	if role == Indicator && d.HasJob {
+		s.addJob(d.Job)
 	}
 	s.take(role, &d.Event, at)
+}
+
+// addJob keeps what job columns say, once.
+func (s *State) addJob(job record.Job) {
+	job.Record = s.header.Record
+	same := func(j record.Job) bool {
+		j.Pos = job.Pos
+		return reflect.DeepEqual(j, job)
+	}
+	if !slices.ContainsFunc(s.jobs, same) {
+		s.jobs = append(s.jobs, job)
+	}
 }
 
 // take puts the event of a line into the record.

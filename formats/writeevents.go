@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,26 +14,43 @@ var eventColumns = []Column{
 	WaveformColumn, ExpectedColumn, StageColumn, SwitchColumn, SeqColumn, PointColumn, SideColumn, NoteColumn,
 }
 
-// AppendEventHeader appends the header line of canonical readings to out.
-func AppendEventHeader(out []byte) []byte {
-	for i, c := range eventColumns {
-		if i > 0 {
-			out = append(out, ',')
+// AppendEvents appends the events of a record to out as canonical CSV, with a header.
+// Its Jobs, of which there may be no more than events, stand in the job columns of the
+// first rows; where there is none, there are no such columns. What is read of it says
+// the same, but for Ambiguous, which no canonical column holds.
+func AppendEvents(out []byte, rec *record.Record) []byte {
+	columns := eventColumns
+	if len(rec.Jobs) > 0 {
+		columns = slices.Clone(columns)
+		for c := SiteColumn; c <= EndColumn; c++ {
+			columns = append(columns, c)
 		}
-		out = append(out, c.String()...)
 	}
-	return append(out, "\r\n"...)
+	out = appendEventRow(out, columns, func(c Column) string { return c.String() })
+	for i := range rec.Events {
+		var job Row
+		if i < len(rec.Jobs) {
+			var texts readingRow
+			texts.setJob(&rec.Jobs[i])
+			texts.jobTexts(&job)
+		}
+		out = appendEventRow(out, columns, func(c Column) string {
+			if c.IsJob() {
+				return job[c].Text
+			}
+			return eventText(c, rec.ID, &rec.Events[i])
+		})
+	}
+	return out
 }
 
-// AppendEvent appends ev, an event of the record called id, to out as a line of
-// canonical CSV under the columns of [AppendEventHeader]. What is read from it says
-// the same as ev, but for Ambiguous, which no canonical column holds.
-func AppendEvent(out []byte, id string, ev *record.Event) []byte {
-	for i, c := range eventColumns {
+// appendEventRow appends a line of CSV.
+func appendEventRow(out []byte, columns []Column, text func(Column) string) []byte {
+	for i, c := range columns {
 		if i > 0 {
 			out = append(out, ',')
 		}
-		out = appendCSVField(out, eventText(c, id, ev))
+		out = appendCSVField(out, text(c))
 	}
 	return append(out, "\r\n"...)
 }

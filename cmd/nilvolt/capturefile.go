@@ -15,11 +15,7 @@ import (
 // writeEvents writes the record of a session as canonical CSV: the file is there
 // whole, and on the disk, or not at all.
 func writeEvents(path string, st *capture.State) error {
-	rec := st.Record()
-	text := formats.AppendEventHeader(nil)
-	for i := range rec.Events {
-		text = formats.AppendEvent(text, rec.ID, &rec.Events[i])
-	}
+	text := formats.AppendEvents(nil, st.Record())
 	f, err := os.CreateTemp(filepath.Dir(path), ".nilvolt-*")
 	if err != nil {
 		return err
