@@ -177,7 +177,7 @@ func (g *guesser) guessTimeColumn(ats []int) {
 
 // isDate reports whether a column holds dates without a time of day.
 func (g *guesser) isDate(at int) bool {
-	return slices.Contains(dateNames, nameKey(g.header[at])) && len(followed(guessDates, g.cells(at))) > 0
+	return slices.Contains(dateNames, nameKey(g.header[at])) && len(followed(guessDates(), g.cells(at))) > 0
 }
 
 // guessWordColumn writes a column of words with their translations.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"nilvolt/record"
 )
@@ -19,8 +20,9 @@ var (
 	clockPatterns = []string{"H:mm:ss", "H:mm:ss.S", "H:mm:ss,S", "H:mm", "h:mm:ss a", "h:mm a", "HHmmss", "H.mm.ss", "H:mm:ss:S"}
 )
 
-// guessLayouts are the layouts that a guess tries, one for each pair of patterns.
-var guessLayouts = func() []*timeLayout {
+// guessLayouts returns the layouts that a guess tries, one for each pair of patterns.
+// They are many, and most calls of the program guess nothing.
+var guessLayouts = sync.OnceValue(func() []*timeLayout {
 	var texts []string
 	for _, date := range datePatterns {
 		for _, clock := range clockPatterns {
@@ -32,12 +34,12 @@ var guessLayouts = func() []*timeLayout {
 		}
 	}
 	return mustLayouts(texts...)
-}()
+})
 
-var guessDates = mustLayouts(datePatterns...)
+var guessDates = sync.OnceValue(func() []*timeLayout { return mustLayouts(datePatterns...) })
 
 // scanTimes returns the layouts that all of cells follow.
-func scanTimes(cells []string) []*timeLayout { return followed(guessLayouts, cells) }
+func scanTimes(cells []string) []*timeLayout { return followed(guessLayouts(), cells) }
 
 func followed(layouts []*timeLayout, cells []string) []*timeLayout {
 	if len(cells) == 0 {
