@@ -32,6 +32,7 @@ type Judge struct {
 	steps      [record.Restore + 1]int32
 	series     []series
 	groups     []group
+	byKey      map[groupKey]int // groups by what they have in common, once there are many
 	indicators []indicatorState
 	byID       map[string]int // indicators by id, once there are many
 	current    int            // the indicator looked up last

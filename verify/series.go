@@ -25,12 +25,17 @@ type series struct {
 	pos         record.Pos   // of its first row, where that stands in another record
 }
 
-// A group is the proofs of a series on one source and expected voltage.
-type group struct {
+// A groupKey is what the proofs of a group have in common.
+type groupKey struct {
 	series      int32
-	source      string
+	source      string // Live for the known live source, whatever its case
 	expected    record.Volts
 	hasExpected bool
+}
+
+// A group is the proofs of a series on one source and expected voltage.
+type group struct {
+	groupKey
 	firstPasses bool
 	lastPasses  bool
 	lastStrong  bool
@@ -173,18 +178,44 @@ func (j *Judge) addProof(r *row, index int32) {
 
 // group returns the group of a proof within a series, a new one at its first row.
 func (j *Judge) group(in int32, r *row) *group {
-	for i := len(j.groups) - 1; i >= int(j.series[in].firstGroup); i-- {
-		g := &j.groups[i]
-		if g.series == in && g.hasExpected == r.HasExpected && (!g.hasExpected || g.expected == r.Expected) && sameSource(g.source, r.Source) {
-			return g
+	key := groupKey{series: in, source: r.Source, hasExpected: r.HasExpected}
+	if isLive(key.source) {
+		key.source = record.Live
+	}
+	if r.HasExpected {
+		key.expected = r.Expected
+	}
+	at := j.findGroup(&key)
+	if at < 0 {
+		at = len(j.groups)
+		j.groups = append(j.groups, group{groupKey: key, firstPasses: r.proof.passes})
+		if at == manyGroups {
+			j.byKey = map[groupKey]int{}
+		}
+		if at >= manyGroups {
+			j.byKey[key] = at
 		}
 	}
-	g := group{series: in, source: r.Source, hasExpected: r.HasExpected, firstPasses: r.proof.passes}
-	if r.HasExpected {
-		g.expected = r.Expected
+	return &j.groups[at]
+}
+
+// manyGroups is from how many groups on a record's are looked up by hash.
+const manyGroups = 32
+
+// findGroup returns the place of a group, -1 if there is none yet.
+func (j *Judge) findGroup(key *groupKey) int {
+	for i := min(len(j.groups), manyGroups) - 1; i >= int(j.series[key.series].firstGroup); i-- {
+		if j.groups[i].groupKey == *key {
+			return i
+		}
 	}
-	j.groups = append(j.groups, g)
-	return &j.groups[len(j.groups)-1]
+	if len(j.groups) <= manyGroups {
+		return -1
+	}
+	if i, ok := j.byKey[*key]; ok {
+		return i
+	}
+	return -1
 }
 
 func sameSource(a, b string) bool {
