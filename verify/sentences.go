@@ -29,8 +29,14 @@ func (j *Judge) coreSentence(f *record.Finding) string {
 		case len(j.job.Conductors) > 0:
 			return "the list of conductors cannot be judged: it needs a line and an earth, each named once; correct the job sheet and judge again"
 		}
+		if len(j.rec.Events) == 0 {
+			return "no row of this record was handed in, and the job sheet states no supply; hand in its readings, state the supply and judge again"
+		}
 		return "the job sheet states no supply, so nobody can say which pairs must be tested; state it and judge again"
 	case record.PairMissing:
+		if len(j.rec.Events) == 0 {
+			return "no row of this record was handed in; hand in its readings, or test " + pairs + " and prove the indicator before and after"
+		}
 		return "no reading that counts for " + pairs + j.sinceReset() + "; test there and prove the indicator again"
 	case record.SwitchPositionMissing:
 		return pairs + " not tested in that switch position; operate the switch, test again and prove the indicator again"
