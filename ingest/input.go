@@ -40,10 +40,7 @@ func (in *input) open(ctx context.Context, path string, o *Options) error {
 		if o.Stdin == nil {
 			return errors.New("-: there is no standard input")
 		}
-		return in.spool(ctx, o, func(w io.Writer) error {
-			_, err := io.Copy(w, o.Stdin)
-			return err
-		})
+		return in.spoolStream(ctx, o, o.Stdin)
 	}
 	file, err := os.Open(path)
 	if err != nil {
@@ -59,14 +56,28 @@ func (in *input) open(ctx context.Context, path string, o *Options) error {
 		return fmt.Errorf("%s: a folder; name the files in it", path)
 	case !info.Mode().IsRegular():
 		defer file.Close()
-		return in.spool(ctx, o, func(w io.Writer) error {
-			_, err := io.Copy(w, file)
-			return err
-		})
+		return in.spoolStream(ctx, o, file)
 	}
 	in.path, in.file, in.closer = path, file, file
 	in.size, in.changed = info.Size(), info.ModTime()
 	return nil
+}
+
+// spoolStream keeps what a stream gives, once its start was seen to be readings: a
+// device without an end does not fill the disk first.
+func (in *input) spoolStream(ctx context.Context, o *Options, stream io.Reader) error {
+	start := bufio.NewReaderSize(stream, sniffBytes)
+	head, err := start.Peek(sniffBytes)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return in.wrap(err)
+	}
+	if _, err := formats.Sniff(head, in.name, o.Map); err != nil {
+		return err
+	}
+	return in.spool(ctx, o, func(w io.Writer) error {
+		_, err := io.Copy(w, start)
+		return err
+	})
 }
 
 // spool writes a temporary file, which takes the place of what in had open.
