@@ -214,10 +214,19 @@ func parseSeq(text string) (seq int64, ok bool, err error) {
 
 var errNotInteger = errors.New("not an integer")
 
+// mostConductors is how many names a list may have. Every pair of them is to be
+// tested, so no piece of work has as many.
+const mostConductors = 64
+
+var errConductors = errors.New("more than " + strconv.Itoa(mostConductors) + " conductors")
+
 // parseConductors reads names separated by blanks; blank text gives nil.
 func parseConductors(text string) ([]record.Conductor, error) {
 	var list []record.Conductor
 	for name := range strings.FieldsSeq(text) {
+		if len(list) == mostConductors {
+			return nil, errConductors
+		}
 		c, err := record.ParseConductor(name)
 		if err != nil {
 			return nil, err
@@ -318,6 +327,9 @@ func fieldProblem(c Column, f *Field, err error) *Problem {
 	mend := columnMends[c]
 	if errors.Is(err, errEncoding) {
 		mend = "save the file as UTF-8, or name its encoding in a column map"
+	}
+	if errors.Is(err, errConductors) {
+		mend = "name the conductors at the point of work only; give another point a record of its own"
 	}
 	if _, unseen := errors.AsType[*unseenError](err); unseen {
 		mend = mendUnseen
