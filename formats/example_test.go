@@ -61,7 +61,7 @@ func ExampleGuessMap() {
 	}
 	fmt.Println("sure:", guess.Sure)
 	for line := range strings.Lines(guess.Map) {
-		if strings.Contains(line, "time") {
+		if strings.HasPrefix(line, "#   time") {
 			fmt.Print(line)
 		}
 	}

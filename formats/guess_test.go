@@ -16,6 +16,9 @@ import (
 	"nilvolt/record"
 )
 
+// noRecord begins the line that says that no column is the record.
+const noRecord = "# No column has the name of a record id"
+
 func TestGuessMap(t *testing.T) {
 	tests := []struct {
 		name, file string
@@ -105,6 +108,14 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"a column called by its unit",
+			"record,time,event,indicator,from,to,mV DC\nR1,2026-03-02T10:15:00Z,test,VI-1,L,N,200\n", true,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  from: from", "  to: to",
+				"  waveform: {value: dc}", "  volts: {column: mV DC, unit: mV}",
+			},
+		},
+		{
 			"conductors that only their cells tell",
 			"time,event,indicator,black,red,volts\n2026-03-02T10:15:00Z,test,VI-1,Neutral,L,0.2\n", false,
 			[]string{
@@ -126,10 +137,15 @@ func TestGuessMap(t *testing.T) {
 				if strings.HasPrefix(comment, "UNSURE") {
 					text += "  # " + comment
 				}
-				got = append(got, text)
+				if !strings.HasPrefix(text, noRecord) {
+					got = append(got, text)
+				}
 			}
 			if diff := cmp.Diff(tt.want, got[1:]); diff != "" {
 				t.Error(diff)
+			}
+			if lacks := !slices.ContainsFunc(tt.want, func(line string) bool { return strings.Contains(line, " record: ") }); lacks != strings.Contains(g.Map, noRecord) {
+				t.Errorf("no column is the record: %v, but the map is\n%s", lacks, g.Map)
 			}
 			if g.Sure != tt.sure {
 				t.Errorf("sure is %v", g.Sure)

@@ -80,6 +80,13 @@ func (g *guesser) findColumns() map[Column][]int {
 			found[c] = append(found[c], at)
 		}
 	}
+	if len(found[VoltsColumn])+len(found[StageColumn]) == 0 {
+		for at, name := range g.header {
+			if nameUnit(name) == strings.TrimSpace(name) && name != "" { // called by its unit alone
+				found[VoltsColumn] = append(found[VoltsColumn], at)
+			}
+		}
+	}
 	if ats := found[PointColumn]; len(ats) == 1 && len(found[PairColumn]) == 0 && g.everyCell(ats[0], isPairCell) {
 		delete(found, PointColumn) // "test point" may be a place, or two conductors as here
 	}
@@ -277,6 +284,10 @@ func (g *guesser) pairSeparator(at int) string {
 // guessMissing says what no column gives by its name, and which column may give
 // it by its cells.
 func (g *guesser) guessMissing(found map[Column][]int) {
+	if len(found[RecordColumn]) == 0 {
+		g.say("", "No column has the name of a record id: each row goes to the job sheet that names its indicator at its time. "+
+			"If all rows are of one record, add  record: {value: R1}  with its id.")
+	}
 	if len(found[EventColumn]) == 0 {
 		g.guessEventByCells()
 	}

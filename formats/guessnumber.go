@@ -15,7 +15,7 @@ func (g *guesser) guessVolts(c Column, at int) {
 	var options []string
 	named, noUnit := "", false
 	if g.header != nil {
-		_, named = cutNameUnit(g.header[at])
+		named = nameUnit(g.header[at])
 	}
 	bare, units := bareNumbers(cells)
 	unitAt, hasUnit := g.findUnitColumn()
@@ -70,7 +70,7 @@ func unitName(u unit) string {
 func (g *guesser) findUnitColumn() (int, bool) {
 	for at, name := range g.header {
 		if tellsByName(name) == "a unit" {
-			if _, unit := cutNameUnit(name); unit == "" {
+			if nameUnit(name) == "" {
 				return at, true
 			}
 		}

@@ -61,6 +61,16 @@ func cutNameUnit(name string) (base, unit string) {
 	return strings.TrimRight(trimmed[:k], " ([/_"), unit
 }
 
+// nameUnit returns the unit that the name of a column ends with, or is; blank where it
+// tells none. The canonical volts is no such name.
+func nameUnit(name string) string {
+	_, unit := cutNameUnit(name)
+	if _, ok := parseUnit(name); ok && unit == "" && readingColumns.column(name) == NoColumn {
+		return strings.TrimSpace(name)
+	}
+	return unit
+}
+
 // A tally counts what the cells of one ignored column look like.
 type tally struct{ filled, words, units int }
 
