@@ -38,12 +38,20 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 	if !g.guessForm(text) {
 		return nil, formError(name, 0, "no rows of two columns or more that look like a log", mendExport)
 	}
-	g.guessColumns()
+	if g.isRegister() {
+		g.guessRegister()
+	} else {
+		g.guessColumns()
+	}
 	guess := &Guess{Map: g.render(), Sure: g.sure}
 	if guess.Sure {
 		try := tryMap
-		if g.sheet {
+		switch g.kind {
+		case jobsFile:
 			try, text = tryJobs, string(data)
+		case registerFile:
+			try, text = tryRegister, string(data)
+		case readingsFile:
 		}
 		if problem := try(guess.Map, name, text); problem != "" {
 			guess.Sure = false
@@ -99,12 +107,24 @@ func tryJobs(mapText, name, data string) string {
 	return ""
 }
 
+// tryRegister is tryJobs for a register.
+func tryRegister(mapText, name, data string) string {
+	m, err := ParseMap("map", []byte(mapText))
+	if err == nil {
+		_, err = ReadRegister([]byte(data), name, m)
+	}
+	if err != nil {
+		return oneLine(err.Error())
+	}
+	return ""
+}
+
 // A guesser is the work on one file.
 type guesser struct {
 	file  string
 	lines []guessLine
 	sure  bool
-	sheet bool // the file is a job sheet
+	kind  fileKind // what the file is
 
 	comma        byte
 	preamble     []string

@@ -108,6 +108,14 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"a register",
+			"Instrument;Kind;Tolerance;Colour;Max volts\nVI-1;indicator;5;red;690\n", true,
+			[]string{
+				"delimiter: semicolon", "for: instruments", "columns:", "  instrument: Instrument", "  kind: Kind", "  tolerance: Tolerance",
+				"  max_volts: Max volts", "# Not used: Colour, column 4, as in \"red\".",
+			},
+		},
+		{
 			"a column called by its unit",
 			"record,time,event,indicator,from,to,mV DC\nR1,2026-03-02T10:15:00Z,test,VI-1,L,N,200\n", true,
 			[]string{
@@ -144,7 +152,7 @@ func TestGuessMap(t *testing.T) {
 			if diff := cmp.Diff(tt.want, got[1:]); diff != "" {
 				t.Error(diff)
 			}
-			if lacks := !slices.ContainsFunc(tt.want, func(line string) bool { return strings.Contains(line, " record: ") }); lacks != strings.Contains(g.Map, noRecord) {
+			if lacks := !slices.ContainsFunc(tt.want, func(line string) bool { return strings.Contains(line, " record: ") || line == "for: instruments" }); lacks != strings.Contains(g.Map, noRecord) {
 				t.Errorf("no column is the record: %v, but the map is\n%s", lacks, g.Map)
 			}
 			if g.Sure != tt.sure {

@@ -17,9 +17,9 @@ func (g *guesser) guessColumns() {
 	form := g.lines
 	g.lines = nil
 	function, hasFunction := g.findTelling("a function")
-	g.sheet = isJobSheet(found)
+	sheet := isJobSheet(found)
 	for c := RecordColumn; c <= EndColumn; c++ {
-		if g.sheet && jobColumns.column(c.String()) == NoColumn {
+		if sheet && jobColumns.column(c.String()) == NoColumn {
 			continue
 		}
 		if ats := found[c]; len(ats) > 0 && c != TimeColumn {
@@ -28,7 +28,7 @@ func (g *guesser) guessColumns() {
 			g.guessTimeColumn(ats)
 		}
 	}
-	if !g.sheet {
+	if !sheet {
 		g.guessMissing(found)
 	}
 	if hasFunction {
@@ -37,7 +37,8 @@ func (g *guesser) guessColumns() {
 	g.guessIgnored()
 	columns := g.lines
 	g.lines = form
-	if g.sheet {
+	if sheet {
+		g.kind = jobsFile
 		g.say("for: jobs", "columns of a job sheet, and none of readings")
 	}
 	if g.numbers.comma {
