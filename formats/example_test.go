@@ -31,7 +31,7 @@ columns:
 		fmt.Println(err)
 		return
 	}
-	preview, err := formats.Check([]byte(log), "log.csv", m, 10)
+	preview, err := formats.Check([]byte(log), "log.csv", m, "", 10)
 	if err != nil {
 		fmt.Println(err)
 		return

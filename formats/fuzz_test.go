@@ -166,7 +166,7 @@ func FuzzGuess(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%s\n%s", errorText(err), g.Map)
 		}
-		preview, err := Check(file, "f.csv", m, 0)
+		preview, err := Check(file, "f.csv", m, "", 0)
 		if err != nil || preview.Bad.Total > 0 || preview.Read == 0 {
 			t.Errorf("%v, %+v of\n%s", err, preview, g.Map)
 		}

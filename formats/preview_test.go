@@ -13,7 +13,7 @@ func TestCheck(t *testing.T) {
 		"2026-03-02T10:15:00Z;test;VI-1;L-N;23O;V AC\n" +
 		"2026-03-02T10:15:00Z;lock;;;;\n"
 	m := mustMap(t, "delimiter: semicolon\nfunction: {column: mode, words: {V AC: ac, Ohm: other}}\ncolumns: {volts: {column: volts, unit: mV}}\n")
-	p, err := Check([]byte(file), "f.csv", m, 3)
+	p, err := Check([]byte(file), "f.csv", m, "", 3)
 	if err != nil {
 		t.Fatal(errorText(err))
 	}
@@ -30,7 +30,7 @@ func TestCheck(t *testing.T) {
 	if diff := cmp.Diff(want, p.Columns); diff != "" {
 		t.Error(diff)
 	}
-	if _, err := Check([]byte("a;b\n"), "f.csv", nil, 3); err == nil {
+	if _, err := Check([]byte("a;b\n"), "f.csv", nil, "", 3); err == nil {
 		t.Error("a file that is not canonical was checked without a map")
 	}
 }

@@ -26,26 +26,37 @@ func ReadRegister(data []byte, name string, m *Map) (record.Register, error) {
 	if err != nil {
 		return nil, err
 	}
-	register := record.Register{}
-	seen := map[string]int{} // lines by id in lower case
-	bad := eachRow(text, name, l, func(row *Row, pos record.Pos) []*Problem {
-		instrument := &record.Instrument{Pos: pos}
-		problems := decodeInstrument(row, instrument)
-		id := strings.ToLower(instrument.ID)
-		if first := seen[id]; first != 0 {
-			problems = append(problems, problemAt(InstrumentColumn, &row[InstrumentColumn],
-				"this instrument stands on line "+strconv.Itoa(first)+" already", "keep one row for each instrument; case does not matter"))
-		}
-		if id != "" {
-			seen[id] = pos.Line
-			register[instrument.ID] = instrument
-		}
-		return problems
-	})
-	if err := bad.Err(); err != nil {
+	r := newRegisterReader()
+	if err := eachRow(text, name, l, r.row).Err(); err != nil {
 		return nil, err
 	}
-	return register, nil
+	return r.register, nil
+}
+
+// A registerReader takes up the rows of a register.
+type registerReader struct {
+	register record.Register
+	seen     map[string]int // lines by id in lower case
+}
+
+func newRegisterReader() *registerReader {
+	return &registerReader{record.Register{}, map[string]int{}}
+}
+
+// row takes up a row, and returns what is wrong with it.
+func (r *registerReader) row(row *Row, pos record.Pos) []*Problem {
+	instrument := &record.Instrument{Pos: pos}
+	problems := decodeInstrument(row, instrument)
+	id := strings.ToLower(instrument.ID)
+	if first := r.seen[id]; first != 0 {
+		problems = append(problems, problemAt(InstrumentColumn, &row[InstrumentColumn],
+			"this instrument stands on line "+strconv.Itoa(first)+" already", "keep one row for each instrument; case does not matter"))
+	}
+	if id != "" {
+		r.seen[id] = pos.Line
+		r.register[instrument.ID] = instrument
+	}
+	return problems
 }
 
 func decodeInstrument(row *Row, i *record.Instrument) []*Problem {

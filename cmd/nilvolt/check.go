@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -15,6 +16,7 @@ import (
 type checkOptions struct {
 	mapName string
 	zone    string
+	kind    string
 	rows    int
 	format  string
 }
@@ -24,9 +26,13 @@ func newCheck(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check FILE",
 		Short: "Show the first rows of a file as they are understood",
-		Long: `Read a file of readings through a column map and show its first rows in canonical
-form. Look whether they say what the instrument showed. All rows are read, and
-those that cannot be are told with what to do about them.
+		Long: `Read a file of readings, a job sheet or a register of instruments through a column
+map and show its first rows in canonical form. Look whether they say what the
+instrument showed, or what you wrote. All rows are read, and those that cannot be
+are told with what to do about them.
+
+What the rows are, the map says (for:), or for a canonical file its header; --kind
+says it where the map is for files of several kinds.
 
 Exit status: 0 when every row can be read, 2 when not.`,
 		Example: "  nilvolt formats check logger.txt --map logger.yaml --rows 20",
@@ -35,11 +41,15 @@ Exit status: 0 when every row can be read, 2 when not.`,
 			if err := checkFormat(o.format); err != nil {
 				return err
 			}
+			if o.kind != "" && !slices.Contains(formats.Kinds(), o.kind) {
+				return hint("the kinds are "+strings.Join(formats.Kinds(), ", "), "no kind of file is called %q", o.kind)
+			}
 			return runCheck(o, args[0], c)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.mapName, "map", "", "column map `file` (YAML); without one the file must be canonical")
+	f.StringVar(&o.kind, "kind", "", "what the rows are: "+strings.Join(formats.Kinds(), ", "))
 	f.StringVar(&o.zone, "zone", "", "`zone` of times without an offset, such as Europe/Berlin, where the map names none")
 	f.IntVar(&o.rows, "rows", 10, "how many rows to show")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
@@ -62,7 +72,7 @@ func runCheck(o *checkOptions, name string, c *console) error {
 	if err != nil {
 		return err
 	}
-	p, err := formats.Check(data, name, m, max(o.rows, 0))
+	p, err := formats.Check(data, name, m, o.kind, max(o.rows, 0))
 	if err != nil {
 		return err
 	}
@@ -161,7 +171,11 @@ func (t theme) preview(p *formats.Preview) string {
 
 // previewAnswer says how much of the file can be read.
 func previewAnswer(p *formats.Preview) string {
-	text := fmt.Sprintf("%s read as events", plural(p.Read, "row"))
+	what := p.Kind
+	if what == "readings" {
+		what = "events" // steps stand among them
+	}
+	text := fmt.Sprintf("%s read as %s", plural(p.Read, "row"), what)
 	if p.Skipped > 0 {
 		text += fmt.Sprintf(", %s passed over", number(p.Skipped))
 	}
