@@ -34,6 +34,7 @@ const (
 type Instruction struct {
 	Action Action
 	Step   record.Kind   // of TakeStep
+	Again  bool          // the step is an isolation, and one was made before: it did not do
 	Tested record.Tested // of TestPair, and the pair of the reading of SeeDanger
 	// After says of ProveOn that dead tests wait for this proof.
 	After bool
@@ -105,6 +106,7 @@ func (p *planner) instruction(best plan) Instruction {
 	switch {
 	case first.Kind.IsStep():
 		in.Action, in.Step, in.Other = TakeStep, first.Kind, false
+		in.Again = first.Kind == record.Isolate && p.isolated
 	case first.Kind == record.Test:
 		in.Action, in.Tested = TestPair, first.Tested
 		if p.wrongWaveform {

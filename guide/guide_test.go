@@ -113,7 +113,7 @@ func TestNext(t *testing.T) {
 		{"live", append(secured[:6:6], "prove 230", "test L-N 231"), "LIVE on L-N: do not touch."},
 		{"residual", append(secured[:6:6], "prove 230", "test L-N 30"), "RESIDUAL VOLTAGE on L-N: do not touch."},
 		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
-		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Open the isolating device"},
+		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Isolate anew"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if got := newBench(singlePhase).do(tt.done...).next(verify.DefaultPolicy()).String(); !strings.HasPrefix(got, tt.want) {

@@ -12,6 +12,9 @@ func (in Instruction) String() string {
 	case SeeDanger:
 		return in.danger()
 	case TakeStep:
+		if in.Again {
+			return "Isolate anew: find all that feeds these conductors and open it, then say isolate."
+		}
 		return stepSentences[in.Step]
 	case ProveOn:
 		return in.proof()

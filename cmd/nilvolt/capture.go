@@ -159,26 +159,40 @@ func runCapture(ctx context.Context, o *captureOptions, c *console) error {
 	if _, err := os.Stat(out); err == nil {
 		return hint("name another file with --out, or move it away", "%s: the file is there already", out)
 	}
-	p := newPlainCapture(c, o.format == "text")
 	cfg, err := o.config(in, journal)
 	if err != nil {
 		return err
 	}
-	cfg.Show = p.show
-	s, err := capture.Start(cfg)
-	if err != nil {
+	s, err := o.session(ctx, in, cfg, c)
+	switch {
+	case s == nil:
 		return captureError(err, out, journal)
-	}
-	p.begin(s, o, in, journal)
-	go readInputs(c, s, p)
-	if err := s.Run(ctx); err != nil {
+	case err != nil:
 		unfinished := fmt.Errorf("the session did not end; what was captured is in %s, and the same command goes on with it", journal)
-		if ctx.Err() != nil { // it was interrupted
+		if errors.Is(err, context.Canceled) { // it was broken off
 			return unfinished
 		}
 		return errors.Join(captureError(err, out, journal), unfinished)
 	}
 	return o.deliver(ctx, in, s.State(), out, c)
+}
+
+// session runs the session, on a screen or line by line. It returns nil when the
+// session could not begin, and an error when it did not end.
+func (o *captureOptions) session(ctx context.Context, in *inputs, cfg capture.Config, c *console) (*capture.Session, error) {
+	if c.screen != nil && !o.plain && o.format == "text" {
+		begin := func(s *capture.Session, p *plainCapture) { p.begin(s, o, in, cfg.Journal) }
+		return newCaptureScreen(o, in, c).run(ctx, cfg, begin, c)
+	}
+	p := newPlainCapture(c, o, in)
+	cfg.Show = p.show
+	s, err := capture.Start(cfg)
+	if err != nil {
+		return nil, err
+	}
+	p.begin(s, o, in, cfg.Journal)
+	go readInputs(c, s, p)
+	return s, s.Run(ctx)
 }
 
 // config returns what the flags say of the session.

@@ -9,8 +9,10 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"nilvolt/capture"
+	"nilvolt/guide"
 	"nilvolt/record"
 	"nilvolt/verify"
 )
@@ -29,15 +31,25 @@ type plainCapture struct {
 	flush func() error
 	theme theme
 	last  string // the line on where the record stands
+
+	// guide says what to do next; nil where that is said elsewhere, or nothing is to be done.
+	guide     *guide.Guide
+	indicator string // the id that the session was told
+	now       func() time.Time
+	asked     string // what was said last to be done next
 }
 
 // newPlainCapture returns a printer. The lines are results in text, and go to
 // standard error where the result is for a program.
-func newPlainCapture(c *console, text bool) *plainCapture {
-	if !text {
-		return &plainCapture{out: c.err, flush: func() error { return nil }, theme: theme{width: 80, unicode: c.theme().unicode}}
+func newPlainCapture(c *console, o *captureOptions, in *inputs) *plainCapture {
+	p := &plainCapture{
+		out: c.out, flush: c.out.Flush, theme: c.theme(),
+		guide: guide.New(in.policy, in.register), indicator: o.indicatorID, now: c.now,
 	}
-	return &plainCapture{out: c.out, flush: c.out.Flush, theme: c.theme()}
+	if o.format != "text" {
+		p.out, p.flush, p.theme = c.err, func() error { return nil }, theme{width: 80, unicode: c.theme().unicode}
+	}
+	return p
 }
 
 // say prints a line.
@@ -82,6 +94,19 @@ func (p *plainCapture) show(u *capture.Update) {
 	if stand := p.stand(u.Judgement); stand != p.last {
 		p.last = stand
 		p.block("          ", stand)
+	}
+	p.next(u)
+}
+
+// next prints what to do next, when that changes.
+func (p *plainCapture) next(u *capture.Update) {
+	if p.guide == nil || u.Ended {
+		return
+	}
+	in := p.guide.Next(guide.Situation{Record: u.Record, Seen: u.Seen, Now: record.InstantOf(p.now()), Indicator: p.indicator})
+	if text := in.String(); text != p.asked {
+		p.asked = text
+		p.block("          next: ", p.theme.clean(text))
 	}
 }
 
@@ -215,7 +240,8 @@ func runReplay(ctx context.Context, o *captureOptions, c *console) error {
 	if err != nil {
 		return captureError(err, "", o.replay)
 	}
-	p := newPlainCapture(c, o.format == "text")
+	p := newPlainCapture(c, o, in)
+	p.guide = nil // what is over asks for nothing
 	st := capture.NewState(o.replay)
 	judge := verify.NewJudge(in.policy, in.register, nil)
 	shown := capture.Shown{}

@@ -22,7 +22,8 @@ type console struct {
 
 	outIsTerminal bool
 	errIsTerminal bool
-	columns       int // width of the terminal on out; 0 when out is none
+	columns       int       // width of the terminal on out; 0 when out is none
+	screen        io.Writer // the terminal on out where in is one too, for a screen; else nil
 
 	getenv func(string) string
 	now    func() time.Time
@@ -36,6 +37,9 @@ func newConsole() *console {
 		outIsTerminal: term.IsTerminal(int(os.Stdout.Fd())),
 		errIsTerminal: term.IsTerminal(int(os.Stderr.Fd())),
 		getenv:        os.Getenv, now: time.Now, zone: time.Local,
+	}
+	if c.outIsTerminal && term.IsTerminal(int(os.Stdin.Fd())) && os.Getenv("TERM") != "dumb" {
+		c.screen = os.Stdout
 	}
 	if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
 		c.columns = width
