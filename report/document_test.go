@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 	"time"
 )
@@ -53,4 +54,32 @@ func TestSameBytes(t *testing.T) {
 	if !bytes.Equal(sample().HTML(), sample().HTML()) {
 		t.Error("the same document gives two pages that differ")
 	}
+}
+
+// FuzzDocument holds that no text breaks a document: every PDF is made, the same twice,
+// and a page has the parts that it would have with any other text.
+func FuzzDocument(f *testing.F) {
+	for _, text := range []string{"plain", "", " ", "\u05d0\u05d1 (1)", "\u0644\u0627\u200c\u0627", "\x00\xff", "</style><script>", "\"'&<>", "😀\u0301", "\u202e)(", "a\r\nb"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		d := &Document{title: text, subject: text, head: given(text), foot: given(text), made: time.Unix(0, 0)}
+		d.add(heading{level: 1, text: given(text)}, verdict{word: "WORD", text: given(text)}, facts{list: []fact{{text, given(text)}}},
+			points{list: []point{{mark: "1", text: given(text), below: []words{given(text)}}}},
+			table{columns: []column{{head: text}, {head: "b", weight: 1}}, rows: []row{{cells: []words{given(text), say("%s", text).linked(text)}}}})
+		first, err := d.PDF()
+		if err != nil {
+			t.Fatal(err)
+		}
+		second, _ := d.PDF()
+		if !bytes.Equal(first, second) {
+			t.Error("two PDFs of one document differ")
+		}
+		page := string(d.HTML())
+		for part, want := range map[string]int{"<script": 0, "<style>": 1, "</style>": 1, "<h1>": 1, "<dl": 1, "<tr": 2, "</html>": 1} {
+			if n := strings.Count(page, part); n != want {
+				t.Errorf("%d times %s in the page, want %d", n, part, want)
+			}
+		}
+	})
 }

@@ -32,7 +32,7 @@ func (d *Document) HTML() []byte {
 	w.blocks(d.blocks)
 	w.b.WriteString("</main>\n")
 	if len(d.foot) > 0 {
-		w.b.WriteString(`<p class="foot">` + w.words(d.foot) + "</p>\n")
+		w.b.WriteString(`<footer class="foot">` + w.words(d.foot) + "</footer>\n")
 	}
 	w.b.WriteString("</body>\n</html>\n")
 	return []byte(w.b.String())
