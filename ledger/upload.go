@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 )
 
 // A Role is the part that a file played in an upload.
@@ -41,7 +42,7 @@ type Manifest struct {
 type Upload struct {
 	ID   int64
 	Made string // when it was kept, RFC 3339 in UTC
-	Same bool   // the same files, in the same roles, were kept before; none is added
+	Same bool   // the same files, in the same roles and of the same names, were kept before; none is added
 
 	// Number counts the uploads for people: 1 is the first.
 	Number int
@@ -67,14 +68,14 @@ type Upload struct {
 func (t *Tx) Upload(m Manifest) (*Upload, error) {
 	sums := make([]Hash, len(m.Files))
 	digest := sha256.New()
-	digest.Write(leaf("nilvolt/upload/v1\x00").text(m.Zone))
+	digest.Write(leaf("nilvolt/upload/v2\x00").text(m.Zone))
 	for i, f := range m.Files {
 		sum, err := f.hash()
 		if err != nil {
 			return nil, err
 		}
 		sums[i] = sum
-		digest.Write(leaf(nil).text(string(f.Role)).bytes(sum[:]))
+		digest.Write(leaf(nil).text(string(f.Role)).text(lastPart(f.Name)).bytes(sum[:]))
 	}
 	whole := digest.Sum(nil)
 	u := &Upload{tx: t, rows: map[Role][]int64{}, spans: spans{}}
@@ -105,6 +106,11 @@ func (t *Tx) Upload(m Manifest) (*Upload, error) {
 	u.prepare()
 	return u, err
 }
+
+// lastPart returns the last part of a path of either kind. A column map may take the
+// record from it, so the same bytes under another name are another upload; in which
+// folder they lie says nothing.
+func lastPart(name string) string { return name[strings.LastIndexAny(name, `/\`)+1:] }
 
 // hash reads the file and returns its SHA-256.
 func (f *File) hash() (Hash, error) {

@@ -216,3 +216,38 @@ func setRights(t *testing.T, dir string, write bool) {
 		}
 	}
 }
+
+// TestPipe hands readings in through a pipe, which can be read only once: the bytes must
+// be kept as they came all the same.
+func TestPipe(t *testing.T) {
+	dir := t.TempDir()
+	p := &faultPlace{where: filepath.Join(dir, "l.db"), key: filepath.Join(dir, "key"), dir: dir}
+	file := p.writeReadings(t, "piped", faultRecords)
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pipe := filepath.Join(dir, "pipe")
+	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	written := make(chan error, 1)
+	go func() { written <- os.WriteFile(pipe, want, 0o600) }()
+	out, diagnostics, code := runCommand(t, "", "ingest", pipe, "--ledger", p.where, "--key", p.key, "--format", "csv")
+	if err := <-written; err != nil {
+		t.Fatal(err)
+	}
+	if code != 0 || strings.Count(out, ",new,") != faultRecords {
+		t.Fatalf("exit status %d: %s", code, diagnostics)
+	}
+	p.check(t, map[string]bool{pipe: true}, faultRecords)
+	l := p.open(t)
+	uploads, err := l.Uploads(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := l.Content(t.Context(), uploads[0].Files[0].Content)
+	if err != nil || string(got) != string(want) {
+		t.Errorf("%d bytes are kept of %d: %v", len(got), len(want), err)
+	}
+}

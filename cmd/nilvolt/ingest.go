@@ -3,12 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
-	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -91,8 +85,8 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 	defer s.close()
 	bar := newProgress(c, 3) // index, evidence, verdicts
 	defer bar.stop()
-	set, err := ingest.Open(ctx, s.paths, ingest.Options{
-		Jobs: in.jobs, Map: in.readingsMap, Stdin: s.stdin, Progress: bar.update,
+	set, err := ingest.Open(ctx, s.names, ingest.Options{
+		Jobs: in.jobs, Map: in.readingsMap, At: s.at, Progress: bar.update,
 	})
 	if err != nil {
 		return errors.Join(err, errNothingKept)
@@ -111,107 +105,4 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 		return errors.Join(ledgerError(err), errNothingKept)
 	}
 	return k.conclude(c)
-}
-
-// sources are the files of readings of one call.
-type sources struct {
-	paths []string
-	stdin *os.File // what "-" gave, in a temporary file; nil if it is not among paths
-}
-
-// gather lists the files that the arguments stand for, and puts standard input
-// aside, since it is read more than once.
-func gather(ctx context.Context, args []string, c *console) (*sources, error) {
-	s := &sources{}
-	for _, arg := range args {
-		if arg == "-" {
-			if err := s.spool(ctx, c.in); err != nil {
-				s.close()
-				return nil, err
-			}
-			s.paths = append(s.paths, arg)
-			continue
-		}
-		files, err := filesIn(arg)
-		if err != nil {
-			s.close()
-			return nil, err
-		}
-		s.paths = append(s.paths, files...)
-	}
-	return s, nil
-}
-
-// filesIn returns the files of a folder and of those in it, sorted, those whose
-// name begins with a dot left out; or the file itself.
-func filesIn(path string) ([]string, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.IsDir() {
-		return []string{path}, nil
-	}
-	var files []string
-	err = filepath.WalkDir(path, func(name string, entry fs.DirEntry, err error) error {
-		hidden := strings.HasPrefix(entry.Name(), ".") && name != path
-		switch {
-		case err != nil:
-			return err
-		case hidden && entry.IsDir():
-			return fs.SkipDir
-		case !hidden && entry.Type().IsRegular():
-			files = append(files, name)
-		}
-		return nil
-	})
-	if err == nil && len(files) == 0 {
-		err = hint("name the folder that the readings lie in", "%s: no file in the folder", path)
-	}
-	return files, err
-}
-
-// spool copies standard input to a temporary file.
-func (s *sources) spool(ctx context.Context, in io.Reader) error {
-	if s.stdin != nil {
-		return hint("name it once", "standard input, -, stands there twice")
-	}
-	f, err := os.CreateTemp("", "nilvolt-*")
-	if err != nil {
-		return err
-	}
-	s.stdin = f
-	stop := context.AfterFunc(ctx, func() { f.Close() }) // ends the copy with an error
-	defer stop()
-	if _, err := io.Copy(f, in); err != nil {
-		return fmt.Errorf("standard input: %w", err)
-	}
-	_, err = f.Seek(0, io.SeekStart)
-	return err
-}
-
-// close removes what spool has written.
-func (s *sources) close() {
-	if s.stdin != nil {
-		s.stdin.Close()
-		os.Remove(s.stdin.Name())
-	}
-}
-
-// manifest lists all files of the call, in the parts that they play.
-func (s *sources) manifest(o *ingestOptions, in *inputs) ledger.Manifest {
-	m := ledger.Manifest{By: o.by, Zone: o.zone}
-	for _, path := range s.paths {
-		name := path
-		if path == "-" {
-			name = s.stdin.Name()
-		}
-		m.Files = append(m.Files, ledger.File{Role: ledger.Readings, Name: path, Open: func() (io.ReadCloser, error) { return os.Open(name) }})
-	}
-	for _, f := range in.files {
-		m.Files = append(m.Files, ledger.File{Role: f.role, Name: f.name, Open: func() (io.ReadCloser, error) {
-			return io.NopCloser(strings.NewReader(string(f.data))), nil
-		}})
-	}
-	return m
 }

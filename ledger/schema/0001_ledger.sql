@@ -56,7 +56,7 @@ CREATE TABLE upload (
 	made   TEXT NOT NULL,
 	by_whom TEXT NOT NULL,         -- who handed it in
 	zone   TEXT NOT NULL,          -- of times without an offset; blank if none was given
-	digest BYTEA NOT NULL UNIQUE   -- SHA-256 over zone and files, by role and content
+	digest BYTEA NOT NULL UNIQUE   -- SHA-256 over zone and files, by role, name and content
 );
 
 CREATE TABLE upload_file (
