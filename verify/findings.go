@@ -75,14 +75,23 @@ func (l *findingList) finish(j *Judge) []record.Finding {
 
 // compareTested orders pairs by the names of their conductors.
 func compareTested(a, b record.Tested) int {
-	return cmp.Or(
-		strings.Compare(a.Pair.A.String(), b.Pair.A.String()),
-		strings.Compare(a.Pair.B.String(), b.Pair.B.String()),
-		cmp.Compare(a.Switch, b.Switch),
-		strings.Compare(a.Point, b.Point),
-	)
+	switch { // names are compared where they differ only
+	case a.Pair.A != b.Pair.A:
+		return strings.Compare(a.Pair.A.String(), b.Pair.A.String())
+	case a.Pair.B != b.Pair.B:
+		return strings.Compare(a.Pair.B.String(), b.Pair.B.String())
+	case a.Switch != b.Switch:
+		return cmp.Compare(a.Switch, b.Switch)
+	}
+	return strings.Compare(a.Point, b.Point)
 }
 
 func comparePos(a, b record.Pos) int {
-	return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+	switch {
+	case a.File != b.File:
+		return strings.Compare(a.File, b.File)
+	case a.Line != b.Line:
+		return cmp.Compare(a.Line, b.Line)
+	}
+	return cmp.Compare(a.Column, b.Column)
 }

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -188,10 +189,11 @@ var furtherSentences = map[record.Rule]string{
 // pairList names the pairs of a finding, the first few of many.
 func pairList(f *record.Finding) string {
 	const most = 10
-	b := make([]byte, 0, 256)
+	var room [128]byte // enough for most
+	b := room[:0]
 	for i, t := range f.Tested {
 		if i == most {
-			return fmt.Sprintf("%s and %d more", b, len(f.Tested)-i)
+			return string(b) + " and " + strconv.Itoa(len(f.Tested)-i) + " more"
 		}
 		if i > 0 {
 			b = append(b, ", "...)
