@@ -17,6 +17,9 @@ type sheetCheck struct {
 	Version   int    `json:"version"`
 	Status    string `json:"status"` // as the log has it for the judgement of the sheet
 	Complaint string `json:"complaint"`
+	// Doubts are what looks back at instruments say of the record. The code cannot tell
+	// whether the sheet was printed before them.
+	Doubts []string `json:"doubts"`
 }
 
 // runCheckSheet checks the code of a printed sheet against the ledger, or against a
@@ -38,7 +41,7 @@ func runCheckSheet(ctx context.Context, o *auditOptions, c *console) error {
 	if err := printSheetCheck(o, r, c); err != nil {
 		return err
 	}
-	if !r.Holds || !r.Current {
+	if !r.Holds || !r.Current || len(r.Doubts) > 0 {
 		return errAltered
 	}
 	return nil
@@ -50,7 +53,7 @@ func sheetInProof(o *auditOptions, seal ledger.Seal) (*sheetCheck, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &sheetCheck{Record: seal.Record, Version: seal.Number}
+	r := &sheetCheck{Record: seal.Record, Version: seal.Number, Doubts: []string{}}
 	if _, err := proof.Check(o.verifier); err != nil {
 		r.Complaint = fmt.Sprintf("the proof does not hold: %v", err)
 		return r, nil
@@ -81,7 +84,7 @@ func sheetInLedger(ctx context.Context, o *auditOptions, seal ledger.Seal, c *co
 		return nil, err
 	}
 	defer l.Close()
-	r := &sheetCheck{Record: seal.Record, Version: seal.Number}
+	r := &sheetCheck{Record: seal.Record, Version: seal.Number, Doubts: []string{}}
 	if seal.Origin != l.Origin() {
 		r.Complaint = seal.Matches(ledger.Seal{Origin: l.Origin()}).Error()
 		return r, nil
@@ -113,6 +116,9 @@ func sheetInLedger(ctx context.Context, o *auditOptions, seal ledger.Seal, c *co
 	}
 	r.settle(seal, proof, l.Origin())
 	r.Current = r.Holds
+	for _, m := range item.Marks {
+		r.Doubts = append(r.Doubts, markText(m))
+	}
 	switch newest := versions[len(versions)-1]; {
 	case !r.Holds:
 	case item.Judgement.ID != seal.Judgement:
@@ -144,6 +150,11 @@ func printSheetCheck(o *auditOptions, r *sheetCheck, c *console) error {
 		_, err = fmt.Fprintf(c.out, "The sheet is out of date: %s, judged %s then; %s.\n", name, r.Status, t.clean(r.Complaint))
 	default:
 		_, err = fmt.Fprintf(c.out, "The sheet holds: %s, judged %s. Compare with it what is printed; the code binds the evidence and the judgement in the ledger, not the ink.\n", name, r.Status)
+	}
+	for _, doubt := range r.Doubts {
+		if err == nil && r.Holds {
+			_, err = fmt.Fprintf(c.out, "A look back marks the record: %s. A sheet that does not say so is older; print it anew.\n", t.clean(doubt))
+		}
 	}
 	return err
 }

@@ -131,12 +131,17 @@ func keptOf(
 	}
 	k.Latest = latestOf(item, judgings)
 	for _, m := range item.Marks {
-		k.Marks = append(k.Marks, fmt.Sprintf("%s for %s: %s (looked back %s)", m.Doubt, m.LookBack.Instrument, m.LookBack.Reason, minute(m.LookBack.Made)))
+		k.Marks = append(k.Marks, markText(m))
 	}
 	if !item.Closed() {
 		k.Waits = waiting(item)
 	}
 	return k, nil
+}
+
+// markText is what a look back says of a record.
+func markText(m ledger.Mark) string {
+	return fmt.Sprintf("%s for %s: %s (looked back %s)", m.Doubt, m.LookBack.Instrument, m.LookBack.Reason, minute(m.LookBack.Made))
 }
 
 // latestOf is when the last thing happened that a sheet tells of.
