@@ -14,7 +14,7 @@ import (
 )
 
 // The full run has 500 of each kind; its figures stand in DEVELOPERS.md.
-var simulated = flag.Int("cases", 10, "simulated cases of each kind")
+var simulated = flag.Int("cases", usualCases, "simulated cases of each kind")
 
 // A world is what is made up for one simulated case.
 type world struct {
@@ -233,7 +233,11 @@ func TestSimulated(t *testing.T) {
 	for n, k := range kinds {
 		t.Run(k.name, func(t *testing.T) {
 			var s score
-			for i := range *simulated {
+			cases := *simulated
+			if k.w.days > 50 || k.w.period == 20 { // slow ones
+				cases = (cases + 4) / 5
+			}
+			for i := range cases {
 				tr := k.w.simulate(rand.New(rand.NewPCG(uint64(n), uint64(i))))
 				s.add(&tr)
 			}

@@ -24,6 +24,7 @@ type search struct {
 	pairs  []difference // that may vote
 	all    int          // how many pairs there were, occasions only
 	counts []uint16     // of each cell
+	cells  []int32      // of the pairs, under one drift
 }
 
 // A difference is a pair of proofs that may be the same one.
@@ -102,32 +103,29 @@ func (s *search) within(from, to float64) (first, end int) {
 	return first, end
 }
 
-func cellOf(d float64) int { return int((d + horizon) / cell) }
-
 // vote returns the line on which most pairs fall; false if not even two do.
 func (s *search) vote() (best line, ok bool) {
 	most := uint16(1)
 	for _, drift := range s.drifts {
+		cells := s.cells[:0]
 		for i := range s.pairs {
-			if c := cellOf(s.pairs[i].d - drift*s.pairs[i].x); c >= 0 && c < len(s.counts)-1 {
-				s.counts[c]++
-			}
-		}
-		for i := range s.pairs {
-			c := cellOf(s.pairs[i].d - drift*s.pairs[i].x)
-			if c < 0 || c >= len(s.counts)-1 {
+			c := int32((s.pairs[i].d - drift*s.pairs[i].x + horizon) / cell)
+			if c < 0 || int(c) >= len(s.counts)-1 {
 				continue
 			}
+			cells = append(cells, c)
+			s.counts[c]++
+		}
+		for _, c := range cells {
 			if n := s.counts[c] + s.counts[c+1]; n > most {
 				most, ok = n, true
 				best = line{middle: s.middle, drift: drift, offset: float64(c+1)*cell - horizon}
 			}
 		}
-		for i := range s.pairs {
-			if c := cellOf(s.pairs[i].d - drift*s.pairs[i].x); c >= 0 && c < len(s.counts)-1 {
-				s.counts[c] = 0
-			}
+		for _, c := range cells {
+			s.counts[c] = 0
 		}
+		s.cells = cells
 	}
 	return best, ok
 }
