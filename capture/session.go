@@ -227,13 +227,10 @@ func (s *Session) loop(ctx context.Context) error {
 		if err := s.ask.step(ctx, s); err != nil {
 			return err
 		}
-		list := s.intake.take(ctx, s.ask.timer(s))
-		if ctx.Err() != nil {
-			// What the ports hold is read no more; the journal is whole as it is, and the
-			// session can be gone on with.
-			return ctx.Err()
+		entries := s.entries(s.intake.take(ctx, s.ask.timer(s)))
+		if ctx.Err() != nil { // what arrived is kept, and the session can be gone on with
+			return errors.Join(ctx.Err(), s.commit(ctx, append(entries, s.halves()...)))
 		}
-		entries := s.entries(list)
 		entries = s.ask.timeout(s, entries)
 		over := s.ending && s.open == 0
 		if over {
@@ -280,6 +277,20 @@ func (s *Session) entries(list []arrival) (entries []Entry) {
 		}
 		if a.over {
 			s.open--
+		}
+	}
+	return entries
+}
+
+// halves makes entries of what arrived of lines that have no end yet.
+func (s *Session) halves() (entries []Entry) {
+	for role := range s.split {
+		for _, c := range s.split[role].idle() {
+			e := s.entry(Part, Role(role), c.data)
+			if c.whole {
+				e.Kind = Line
+			}
+			entries = append(entries, e)
 		}
 	}
 	return entries

@@ -39,6 +39,8 @@ func TestSessionGoesOnAfterACrash(t *testing.T) {
 	r := run(t, oneIndicator(&ports))
 	sendAll(vi, goodLines[:4])
 	r.untilEvents(3)
+	vi.send("test,VI-1,E") // the rest never comes
+	r.hasNotice("half a line came")
 	r.kill()
 	f, err := os.OpenFile(r.cfg.Journal, os.O_APPEND|os.O_WRONLY, 0)
 	if err != nil {
@@ -55,8 +57,8 @@ func TestSessionGoesOnAfterACrash(t *testing.T) {
 	again.hasNotice("was broken off")
 	vi.send(goodLines[0])
 	sendAll(vi, goodLines[4:])
-	u := again.untilEvents(3 + 2 + 2) // those before, two in doubt for the torn line, those after
-	if len(u.AllUnread) != 1 || failedRules(u.Judgement) != "reading-unreadable" {
+	u := again.untilEvents(3 + 2 + 2) // those before, two in doubt for the two pieces, those after
+	if len(u.AllUnread) != 2 || failedRules(u.Judgement) != "reading-unreadable" {
 		t.Errorf("unread %+v, %v", u.AllUnread, failedRules(u.Judgement))
 	}
 	st := again.end()
