@@ -32,8 +32,8 @@ func (w *Week) Document() *Document {
 	}
 	d.add(
 		heading{level: 1, text: say("Week %v", w.Week)},
-		paragraph{text: say("%s to %s, %s. The ledger as it stood on %s.", w.Begin.Format("Monday 2 January 2006"),
-			w.End.AddDate(0, 0, -1).Format("Monday 2 January 2006"), w.zoneName(), moment(w.Stand.Made.In(w.Begin.Location())))},
+		paragraph{text: say("%s to %s, %s. The ledger as it stood on %s%s.", w.Begin.Format("Monday 2 January 2006"),
+			w.End.AddDate(0, 0, -1).Format("Monday 2 January 2006"), w.zoneName(), moment(w.Stand.Made.In(w.Begin.Location())), w.notOver())},
 		w.headline(),
 	)
 	d.add(points{w.answers()})
@@ -49,6 +49,15 @@ func (w *Week) Document() *Document {
 	d.add(w.notes()...)
 	d.add(w.checkSheet()...)
 	return d
+}
+
+// notOver says that more may come, where the ledger's newest entry is from before the
+// week's end.
+func (w *Week) notOver() string {
+	if w.Stand.Made.Before(w.End) {
+		return ", when the week was not over: more may come"
+	}
+	return ""
 }
 
 // liveOpen returns the live records to be seen first: those of the week, then late and
@@ -125,6 +134,9 @@ func (w *Week) answers() []point {
 			text = text.and(say(" There is no record of the %d weeks before to compare with.", w.Before))
 		}
 		add(text)
+	}
+	if now.Records == 0 {
+		add(say("No record began in this week."))
 	}
 	if w.Bare > 0 {
 		add(say("%s no reading at all.", countedHas(w.Bare, "record")))
