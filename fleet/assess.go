@@ -186,7 +186,6 @@ type Fleet struct {
 
 	window   *window
 	findings *Findings
-	wander   Wander
 	decision float64 // of the CUSUM charts, in standard deviations
 }
 
@@ -195,27 +194,32 @@ func Assess(from Evidence, s Settings) *Fleet {
 	s = s.withDefaults()
 	e := gather(from, s)
 	f := &Fleet{AsOf: e.asOf, Since: e.origin, Settings: s, window: e}
-	f.findings = Watch(e.points, SearchOptions{
-		Until: e.until, FalseAlarms: s.FalseAlarms, References: references(from.Register),
-	})
-	f.Noise = f.findings.Noise
-	f.Parts = plainParts(f.findings.Parts)
-	for _, t := range e.parties {
+	for _, t := range e.tracked {
 		f.Instruments = append(f.Instruments, f.begin(t))
 	}
 	slices.SortFunc(f.Instruments, func(a, b Assessment) int {
-		return cmp.Or(cmp.Compare(a.Instrument, b.Instrument), cmp.Compare(a.Kind, b.Kind))
+		return cmp.Or(cmp.Compare(a.Instrument, b.Instrument), cmp.Compare(a.tracked.number, b.tracked.number))
 	})
+	f.rate()
+	f.search(references(from.Register))
 	f.fillParts()
 	f.charge()
-	f.rate()
 	f.foresee()
-	f.decision = decisionFor(2 * cusumQuarters * quarter * float64(len(e.points)) / max(1, e.until))
-	for i := range f.Instruments {
-		f.conclude(&f.Instruments[i])
-	}
+	f.each(func(i int) { f.conclude(&f.Instruments[i]) })
 	slices.SortStableFunc(f.Instruments, worstFirst)
 	return f
+}
+
+// search looks for faults. It lets go of the points, which are many.
+func (f *Fleet) search(references []string) {
+	e := f.window
+	f.findings = Watch(e.points, SearchOptions{
+		Until: e.until, FalseAlarms: f.Settings.FalseAlarms, References: references,
+	})
+	f.Noise = f.findings.Noise
+	f.Parts = plainParts(f.findings.Parts)
+	f.decision = decisionFor(2 * cusumQuarters * quarter * float64(len(e.points)) / max(1, e.until))
+	e.points = nil
 }
 
 // references returns the verified reference units of the register.
@@ -419,34 +423,35 @@ func sortedSet(ids []string) []string {
 
 // foresee makes the forecasts. The wander is learnt from all instruments first.
 func (f *Fleet) foresee() {
-	runs := make([]Run, len(f.Instruments))
-	var learn []Run
-	for i := range f.Instruments {
+	runs, states := make([]Run, len(f.Instruments)), make([][]wanderState, len(f.Instruments))
+	f.each(func(i int) {
 		runs[i] = f.run(&f.Instruments[i])
-		if len(runs[i].Weeks) >= leastReadings {
-			learn = append(learn, runs[i])
+		states[i] = wanderStates(runs[i])
+	})
+	wander := learnWander(states)
+	f.each(func(i int) {
+		a := &f.Instruments[i]
+		forecast, ok := foresee(states[i], runs[i], wander, a.Tolerance, f.Settings.Confidence)
+		if !ok {
+			return
 		}
-	}
-	f.wander = LearnWander(learn)
+		a.Forecast = &forecast
+		a.NotBefore, a.Likely, a.NotAfter = f.At(forecast.NotBefore), f.At(forecast.Likely), f.At(forecast.NotAfter)
+	})
+}
+
+// each calls do for each instrument; the instruments are shared out among the processors.
+func (f *Fleet) each(do func(i int)) {
 	var next atomic.Int32
 	var work sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(runs)/16+1) {
+	for range min(runtime.GOMAXPROCS(0), len(f.Instruments)/16+1) {
 		work.Go(func() {
-			for i := int(next.Add(1)) - 1; i < len(runs); i = int(next.Add(1)) - 1 {
-				f.forecast(&f.Instruments[i], runs[i])
+			for i := int(next.Add(1)) - 1; i < len(f.Instruments); i = int(next.Add(1)) - 1 {
+				do(i)
 			}
 		})
 	}
 	work.Wait()
-}
-
-func (f *Fleet) forecast(a *Assessment, r Run) {
-	forecast, ok := Foresee(r, f.wander, a.Tolerance, f.Settings.Confidence)
-	if !ok {
-		return
-	}
-	a.Forecast = &forecast
-	a.NotBefore, a.Likely, a.NotAfter = f.At(forecast.NotBefore), f.At(forecast.Likely), f.At(forecast.NotAfter)
 }
 
 // run returns the own part of an instrument's error since the beginning of its newest

@@ -29,12 +29,16 @@ func atWeek(week float64) record.Instant {
 func proofsOf(points []Point) []Proof {
 	proofs := make([]Proof, len(points))
 	for i, p := range points {
-		proofs[i] = Proof{
-			Indicator: p.Indicator, Source: p.Unit, Record: "R", Time: atWeek(p.Week), Expected: p.Expected,
-			Volts: p.Expected * (1 + p.Percent/100), Form: Numeric, Passed: true,
-		}
+		proofs[i] = proofOf(p)
 	}
 	return proofs
+}
+
+func proofOf(p Point) Proof {
+	return Proof{
+		Indicator: p.Indicator, Source: p.Unit, Record: "R", Time: atWeek(p.Week), Expected: p.Expected,
+		Volts: p.Expected * (1 + p.Percent/100), Form: Numeric, Passed: true,
+	}
 }
 
 // sceneRegister is a register of all instruments of a scene, serviced before it.

@@ -45,6 +45,7 @@ type window struct {
 	until    float64        // week just after asOf
 	points   []Point        // of the window, in order of time
 	trials   []trial        // of the window, in order of time
+	tried    int            // how many they were
 	parties  map[role]*tracked
 	tracked  []*tracked // by number
 }

@@ -204,6 +204,7 @@ func (t *tries) setAside(n, from int32) []int32 {
 // only where its excess stands without any one of those that it failed with.
 func (f *Fleet) rate() {
 	t := newTries(f.window)
+	f.window.tried, f.window.trials = len(f.window.trials), nil // they are many
 	of := make([]*Assessment, len(f.window.tracked))
 	for i := range f.Instruments {
 		of[f.Instruments[i].tracked.number] = &f.Instruments[i]
@@ -317,5 +318,5 @@ func (f *Fleet) FailingChart() (c BernoulliCUSUM, ok bool) {
 	const rise, quarters = 4, 10
 	usual := max(leastUsual, f.UsualRate)
 	weeks := max(1, f.window.until)
-	return NewBernoulliCUSUM(usual, rise*usual, 2*quarters*quarter*float64(len(f.window.trials))/weeks)
+	return NewBernoulliCUSUM(usual, rise*usual, 2*quarters*quarter*float64(f.window.tried)/weeks)
 }

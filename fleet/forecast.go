@@ -59,10 +59,15 @@ const (
 // TestForecastCoverage. Where the sign of the drift is not known, NotAfter is +Inf: the
 // error may as well never leave.
 func Foresee(r Run, w Wander, tolerance, confidence float64) (f Forecast, ok bool) {
-	states := wanderStates(r.Weeks, r.Percent, w)
+	return foresee(wanderStates(r), r, w, tolerance, confidence)
+}
+
+// foresee is Foresee with the states of the run.
+func foresee(states []wanderState, r Run, w Wander, tolerance, confidence float64) (f Forecast, ok bool) {
 	if states == nil || !(tolerance > 0) {
 		return f, false
 	}
+	states = w.weigh(states)
 	f.summarise(states)
 	f.futures, f.tolerance = drawFutures(states, len(r.Weeks)-2), tolerance
 	f.last = r.Weeks[len(r.Weeks)-1]
@@ -163,13 +168,22 @@ const odd = 0.02
 // wander alike, so that the readings of all tell of one ratio; one in fifty may be an
 // odd one, so that neither does it spoil the ratio of the rest nor the rest its own.
 func LearnWander(runs []Run) Wander {
+	states := make([][]wanderState, len(runs))
+	for i, r := range runs {
+		states[i] = wanderStates(r)
+	}
+	return learnWander(states)
+}
+
+// learnWander is LearnWander with the states of the runs, nil for those that tell nothing.
+func learnWander(runs [][]wanderState) Wander {
 	before := Wander{}.believed()
 	logs := make([]float64, len(before)) // of the common ratio
 	for k, chance := range before {
 		logs[k] = math.Log(chance)
 	}
-	for _, r := range runs {
-		for k, s := range wanderStates(r.Weeks, r.Percent, Wander{}) {
+	for _, states := range runs {
+		for k, s := range states {
 			// The weight over the chance before is the likelihood, and 1 on average.
 			logs[k] += math.Log((1-odd)*s.weight/before[k] + odd)
 		}
@@ -186,26 +200,46 @@ func LearnWander(runs []Run) Wander {
 	return Wander{common}
 }
 
-// wanderStates fits the model for each ratio and weighs them by likelihood and
-// belief; nil for too few readings, or such as have one time or do not vary.
-func wanderStates(weeks, percent []float64, w Wander) []wanderState {
-	n := len(weeks)
-	if n < leastReadings || weeks[0] == weeks[n-1] {
+// wanderStates fits the model for each ratio and weighs them by likelihood and what is
+// believed without a fleet; nil for too few readings, or such as have one time or do not
+// vary.
+func wanderStates(r Run) []wanderState {
+	n := len(r.Weeks)
+	if n < leastReadings || r.Weeks[0] == r.Weeks[n-1] {
 		return nil
 	}
 	states := make([]wanderState, len(wanderRatios))
-	logs := make([]float64, len(states))
 	best := math.Inf(-1)
 	for k, ratio := range wanderRatios {
-		states[k], logs[k] = wanderFit(weeks, percent, ratio)
-		best = max(best, logs[k])
+		states[k], states[k].weight = wanderFit(r.Weeks, r.Percent, ratio)
+		best = max(best, states[k].weight)
 	}
 	if math.IsNaN(best) || math.IsInf(best, 0) {
 		return nil
 	}
+	for k := range states {
+		states[k].weight = math.Exp(states[k].weight - best)
+	}
+	return share(states, Wander{}.believed())
+}
+
+// weigh returns the states weighed by w instead of by what is believed without a fleet.
+func (w Wander) weigh(states []wanderState) []wanderState {
+	if w.chances == nil {
+		return states
+	}
+	factors := slices.Clone(w.chances)
+	for k, before := range (Wander{}).believed() {
+		factors[k] /= before
+	}
+	return share(slices.Clone(states), factors)
+}
+
+// share multiplies the weights by factors, makes their sum 1, and returns the states.
+func share(states []wanderState, factors []float64) []wanderState {
 	sum := 0.0
-	for k, chance := range w.believed() {
-		states[k].weight = chance * math.Exp(logs[k]-best)
+	for k := range states {
+		states[k].weight *= factors[k]
 		sum += states[k].weight
 	}
 	for k := range states {

@@ -100,8 +100,21 @@ func (f *Fleet) cusum(target float64) CUSUM {
 
 // chartSignals reports whether the CUSUM of the own part is out at its last reading.
 func (f *Fleet) chartSignals(a *Assessment) bool {
-	c := f.Charts(a)
-	return len(c.CUSUM) > 0 && c.CUSUM[len(c.CUSUM)-1].Out
+	level := f.levelsOf(a)
+	var own []float64
+	if a.party >= 0 && f.Noise > 0 {
+		m := f.findings.model
+		f.findings.own(a.party, func(i int32, percent float64) {
+			if !m.l.masked[i] {
+				own = append(own, percent-level[m.l.bExpected[m.l.b[i]]])
+			}
+		})
+	}
+	if len(own) < leastReadings {
+		return false
+	}
+	points := f.cusum(0).Chart(own)
+	return points[len(points)-1].Out
 }
 
 // decisionFor returns the decision interval of a two-sided CUSUM with the reference 0.5
@@ -128,9 +141,10 @@ type Pair struct {
 // Pairs returns who was proved on whom within the window, by indicator and unit.
 func (f *Fleet) Pairs() []Pair {
 	counts := map[[2]string]int{}
-	for i := range f.window.points {
-		p := &f.window.points[i]
-		counts[[2]string{plainID(p.Indicator), plainID(p.Unit)}]++
+	l := f.findings.model.l
+	for i := range l.a {
+		indicator, unit := l.parties[l.aParty[l.a[i]]].id, l.parties[l.bParty[l.b[i]]].id
+		counts[[2]string{plainID(indicator), plainID(unit)}]++
 	}
 	pairs := make([]Pair, 0, len(counts))
 	for k, n := range counts {

@@ -87,13 +87,16 @@ func (m *model) maskFeigned(found []fitted, critical float64) bool {
 	return m.mask(slices.Compact(spikes))
 }
 
+// robustSample is how many residuals are enough to tell their spread.
+const robustSample = 10_000
+
 // robustVariance returns the variance of a proof by the median absolute deviation of the
-// residuals.
+// residuals; of many, every so many.
 func (m *model) robustVariance() float64 {
 	var used []float64
-	for i, r := range m.residual {
+	for i := 0; i < len(m.residual); i += 1 + len(m.residual)/robustSample {
 		if !m.l.masked[i] {
-			used = append(used, r)
+			used = append(used, m.residual[i])
 		}
 	}
 	scale := MAD(used)
