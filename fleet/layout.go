@@ -139,6 +139,19 @@ func (l *layout) findClusters() {
 	l.cluster, l.clusters = groups.number(func(int32) bool { return true })
 }
 
+// rivals returns which parties could account for what party p seems to do: those of its
+// cluster, and in a large fleet only those that it was proved on.
+func (l *layout) rivals(p int32) func(q int32) bool {
+	if len(l.parties) < large {
+		return func(q int32) bool { return q != p && l.cluster[q] == l.cluster[p] }
+	}
+	met := make([]bool, len(l.parties))
+	for _, i := range l.parties[p].rows {
+		met[l.other(p, i)] = true
+	}
+	return func(q int32) bool { return met[q] }
+}
+
 // other returns the party that row i compares p with.
 func (l *layout) other(p, i int32) int32 {
 	if q := l.aParty[l.a[i]]; q != p {

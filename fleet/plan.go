@@ -122,14 +122,14 @@ type network struct {
 	prices [][]price
 	kinds  []record.InstrumentKind // of each item; InstrumentUnknown where nobody misses it
 	week   []int                   // of each item, -1 before it is sent
-	load   []int                   // of each week
+	in     [][]int                 // items of each week, ascending; those without a visit are not listed
 	of     []map[record.InstrumentKind]int
 	shop   Shop
 	room   map[record.InstrumentKind]int // working instruments that may be away at once
 }
 
 func newNetwork(items []Item, shop Shop) *network {
-	n := &network{shop: shop, load: make([]int, shop.Weeks+1), room: map[record.InstrumentKind]int{}}
+	n := &network{shop: shop, in: make([][]int, shop.Weeks), room: map[record.InstrumentKind]int{}}
 	for _, item := range items {
 		prices := make([]price, shop.Weeks+1)
 		for w := range prices {
@@ -197,13 +197,13 @@ func (n *network) send(item int) {
 			}
 			continue
 		}
-		for j, from := range n.week {
-			if from != s.week || kindFull && n.kinds[j] != s.kind {
+		for _, j := range n.in[s.week] {
+			if kindFull && n.kinds[j] != s.kind {
 				continue
 			}
 			for w, p := range n.prices[j] {
-				if w != from {
-					relax(surplus{w, n.kinds[j]}, way{cost: b.cost.plus(p).minus(n.prices[j][from]), by: move{j, w}, from: s})
+				if w != s.week {
+					relax(surplus{w, n.kinds[j]}, way{cost: b.cost.plus(p).minus(n.prices[j][s.week]), by: move{j, w}, from: s})
 				}
 			}
 		}
@@ -223,18 +223,20 @@ func (n *network) full(week int, kind record.InstrumentKind) (kindFull, weekFull
 		return false, false
 	}
 	kindFull = kind != record.InstrumentUnknown && n.of[week][kind] >= n.room[kind]
-	return kindFull, n.load[week] >= n.shop.Capacity
+	return kindFull, len(n.in[week]) >= n.shop.Capacity
 }
 
 func (n *network) place(m move) {
-	for _, change := range []struct{ week, by int }{{n.week[m.item], -1}, {m.week, 1}} {
-		if change.week < 0 {
-			continue
-		}
-		n.load[change.week] += change.by
-		if change.week < n.shop.Weeks && n.kinds[m.item] != record.InstrumentUnknown {
-			n.of[change.week][n.kinds[m.item]] += change.by
-		}
+	kind := n.kinds[m.item]
+	if old := n.week[m.item]; old >= 0 && old < n.shop.Weeks {
+		i, _ := slices.BinarySearch(n.in[old], m.item)
+		n.in[old] = slices.Delete(n.in[old], i, i+1)
+		n.of[old][kind]--
+	}
+	if m.week < n.shop.Weeks {
+		i, _ := slices.BinarySearch(n.in[m.week], m.item)
+		n.in[m.week] = slices.Insert(n.in[m.week], i, m.item)
+		n.of[m.week][kind]++
 	}
 	n.week[m.item] = m.week
 }

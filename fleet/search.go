@@ -100,16 +100,23 @@ func (m *model) settle(k int) {
 	w := m.without(k)
 	gain := w.rss - m.rss
 	f.margin, f.rival = gain/m.variance(), -1
-	best := w.candidates()
-	best[f.party] = candidate{}
-	for p := range best {
-		if m.l.cluster[p] != m.l.cluster[f.party] {
-			best[p] = candidate{}
+	best := w.candidates(m.l.rivals(f.party))
+	t := newTally(w.l, len(w.fits))
+	for {
+		rival := 0
+		for p := range best {
+			if best[p].gain > best[rival].gain {
+				rival = p
+			}
 		}
-	}
-	first, _ := w.leaders(best, 0)
-	if p := first[m.l.cluster[f.party]]; p >= 0 {
-		f.margin, f.rival = (gain-best[p].gain)/m.variance(), p
+		if best[rival].bounded {
+			best[rival] = w.refine(int32(rival), t)
+			continue
+		}
+		if best[rival].gain > 0 {
+			f.margin, f.rival = (gain-best[rival].gain)/m.variance(), int32(rival)
+		}
+		return
 	}
 }
 
@@ -120,7 +127,7 @@ func forward(points []Point, o SearchOptions) *model {
 	m := newModel(l)
 	for m.df() > 1 {
 		critical := o.critical(len(m.l.parties), m.df()-1)
-		best := m.candidates()
+		best := m.candidates(func(int32) bool { return true })
 		if m.maskSpikes(best) {
 			continue
 		}
@@ -234,9 +241,10 @@ type candidate struct {
 	bounded bool    // gain is a bound, or of before; refine brings it up to date
 }
 
-// candidates returns the best column of each party: a drift from the beginning, or
-// a step at the start of a week. The parties are shared out among the processors.
-func (m *model) candidates() []candidate {
+// candidates returns the best column of each party that is wanted: a drift from the
+// beginning, or a step at the start of a week. The parties are shared out among the
+// processors.
+func (m *model) candidates(wanted func(p int32) bool) []candidate {
 	best := make([]candidate, len(m.l.parties))
 	var next atomic.Int32
 	var work sync.WaitGroup
@@ -244,7 +252,7 @@ func (m *model) candidates() []candidate {
 		work.Go(func() {
 			t := newTally(m.l, len(m.fits))
 			for p := next.Add(1) - 1; int(p) < len(best); p = next.Add(1) - 1 {
-				if !m.l.parties[p].anchored {
+				if !m.l.parties[p].anchored && wanted(p) {
 					best[p] = m.bestOf(p, t)
 				}
 			}
