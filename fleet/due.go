@@ -68,6 +68,72 @@ func (a *Assessment) Overdue(at record.Date) bool {
 	return due.Date.IsSet() && at.After(due.Date)
 }
 
+// foresee makes the forecasts. The wander is learnt from all instruments first.
+func (f *Fleet) foresee() {
+	runs, states := make([]Run, len(f.Instruments)), make([][]wanderState, len(f.Instruments))
+	f.each(func(i int) {
+		runs[i] = f.run(&f.Instruments[i])
+		states[i] = wanderStates(runs[i])
+	})
+	wander := learnWander(states)
+	f.each(func(i int) {
+		a := &f.Instruments[i]
+		forecast, ok := foresee(states[i], runs[i], wander, a.Tolerance, f.Settings.Confidence)
+		if !ok {
+			return
+		}
+		a.Forecast = &forecast
+		a.NotBefore, a.Likely, a.NotAfter = f.At(forecast.NotBefore), f.At(forecast.Likely), f.At(forecast.NotAfter)
+	})
+}
+
+// each calls do for each instrument.
+func (f *Fleet) each(do func(i int)) {
+	shareOut(len(f.Instruments), func() func(int) { return do })
+}
+
+// run returns the own part of an instrument's error since the beginning of its newest
+// clear fault, spikes left out, brought to the voltage at which its error is largest.
+func (f *Fleet) run(a *Assessment) Run {
+	var r Run
+	if a.party < 0 {
+		return r
+	}
+	m, from := f.findings.model, 0.0
+	for _, fault := range a.Faults {
+		if fault.Clear {
+			from = max(from, fault.Start)
+		}
+	}
+	level := f.levelsOf(a)
+	f.findings.own(a.party, func(i int32, percent float64) {
+		if m.l.masked[i] || m.l.week[i] < from {
+			return
+		}
+		r.Weeks = append(r.Weeks, m.l.week[i])
+		r.Percent = append(r.Percent, percent-level[m.l.bExpected[m.l.b[i]]]+level[a.Expected])
+	})
+	return r
+}
+
+// levelsOf returns the level of an instrument at each voltage.
+func (f *Fleet) levelsOf(a *Assessment) map[float64]float64 {
+	levels := map[float64]float64{}
+	m := f.findings.model
+	nodes, volts, values, sign := m.l.aParty, m.l.aExpected, m.xa, -1.0
+	if a.tracked.unit {
+		nodes, volts, values, sign = m.l.bParty, m.l.bExpected, m.xb, 1
+	}
+	first, _ := slices.BinarySearch(nodes, a.party)
+	for n := first; n < len(nodes) && nodes[n] == a.party; n++ {
+		part := m.partOf(int32(n), a.tracked.unit)
+		if part >= 0 {
+			levels[volts[n]] = values[n] + sign*f.findings.shift[part]
+		}
+	}
+	return levels
+}
+
 // dues fills in the dates of service.
 func (f *Fleet) dues(a *Assessment) {
 	add := func(date record.Date, reason DueReason) {

@@ -246,19 +246,14 @@ type candidate struct {
 // processors.
 func (m *model) candidates(wanted func(p int32) bool) []candidate {
 	best := make([]candidate, len(m.l.parties))
-	var next atomic.Int32
-	var work sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(best)/16+1) {
-		work.Go(func() {
-			t := newTally(m.l, len(m.fits))
-			for p := next.Add(1) - 1; int(p) < len(best); p = next.Add(1) - 1 {
-				if !m.l.parties[p].anchored && wanted(p) {
-					best[p] = m.bestOf(p, t)
-				}
+	shareOut(len(best), func() func(i int) {
+		t := newTally(m.l, len(m.fits))
+		return func(i int) {
+			if p := int32(i); !m.l.parties[p].anchored && wanted(p) {
+				best[p] = m.bestOf(p, t)
 			}
-		})
-	}
-	work.Wait()
+		}
+	})
 	return best
 }
 
@@ -341,28 +336,46 @@ func (m *model) columns(p int32, t *tally, try func(c column)) {
 }
 
 // leaders returns the parties of the largest and second largest gain of each cluster,
-// -1 where there is none. Bounds of those are refined before, where they are at least
-// critical standard errors large.
+// -1 where there is none. Bounds of those are refined before, where the largest is at
+// least critical standard errors large.
 func (m *model) leaders(best []candidate, critical float64) (first, second []int32) {
-	t := newTally(m.l, len(m.fits))
 	for {
 		first, second = m.seemingLeaders(best)
-		stale := false
+		var open []int32
 		for c, p := range first {
 			if p < 0 || m.studentized(best[p].gain) < critical {
 				continue
 			}
-			if !best[p].bounded {
-				p = second[c]
-			}
-			if p >= 0 && best[p].bounded {
-				best[p], stale = m.refine(p, t), true
+			for _, q := range [...]int32{p, second[c]} {
+				if q >= 0 && best[q].bounded {
+					open = append(open, q)
+				}
 			}
 		}
-		if !stale {
+		if len(open) == 0 {
 			return first, second
 		}
+		shareOut(len(open), func() func(i int) {
+			t := newTally(m.l, len(m.fits))
+			return func(i int) { best[open[i]] = m.refine(open[i], t) }
+		})
 	}
+}
+
+// shareOut calls do for 0 to n-1, on as many processors as there are; begin makes the do
+// of each.
+func shareOut(n int, begin func() (do func(i int))) {
+	var next atomic.Int32
+	var work sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), n) {
+		work.Go(func() {
+			do := begin()
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
+			}
+		})
+	}
+	work.Wait()
 }
 
 func (m *model) seemingLeaders(best []candidate) (first, second []int32) {

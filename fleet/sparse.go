@@ -119,7 +119,7 @@ func (p *sparsePart) hold(x []float64) {
 // quadratic form errs by the square of it.
 const (
 	solved          = 1e-13
-	solvedQuadratic = 1e-6
+	solvedQuadratic = 1e-5
 )
 
 // solve returns x with the equations times x = v, the first node at 0 where there is no

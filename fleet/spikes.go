@@ -14,32 +14,50 @@ func (m *model) maskSpikes(best []candidate) bool {
 	if m.df() <= 2 {
 		return false
 	}
-	least := m.spikeSize()
-	scale := math.Sqrt(m.variance())
-	t, ofFaults := newTally(m.l, len(m.fits)), newTally(m.l, len(m.fits))
+	t := newTally(m.l, len(m.fits))
 	var spikes []int32
-	for i, r := range m.residual {
-		if m.l.masked[i] || math.Abs(r) < least*scale/2 {
-			continue
-		}
-		t.clear()
-		t.add(m, int32(i), 1)
-		gain, ok := t.spike(m, int32(i), least)
-		if !ok || m.studentized(gain) <= least {
-			continue
-		}
+	for _, one := range m.grossRows() {
 		byFault := 0.0
-		for _, p := range [...]int32{m.l.aParty[m.l.a[i]], m.l.bParty[m.l.b[i]]} {
-			if best[p].bounded && best[p].gain >= gain {
-				best[p] = m.refine(p, ofFaults)
+		for _, p := range [...]int32{m.l.aParty[m.l.a[one.row]], m.l.bParty[m.l.b[one.row]]} {
+			if best[p].bounded && best[p].gain >= one.gain {
+				best[p] = m.refine(p, t)
 			}
 			byFault = max(byFault, best[p].gain)
 		}
-		if gain > byFault {
-			spikes = append(spikes, int32(i))
+		if one.gain > byFault {
+			spikes = append(spikes, one.row)
 		}
 	}
 	return m.mask(spikes)
+}
+
+// A gross row is one that is too far off to be noise.
+type gross struct {
+	row  int32
+	gain float64 // fall of the residual sum of squares without it
+}
+
+// grossRows returns the gross rows, in order.
+func (m *model) grossRows() []gross {
+	least := m.spikeSize()
+	look := least * math.Sqrt(m.variance()) / 2 // what is less has too much weight to be told from noise
+	var far []gross
+	for i, r := range m.residual {
+		if !m.l.masked[i] && math.Abs(r) >= look {
+			far = append(far, gross{row: int32(i)})
+		}
+	}
+	shareOut(len(far), func() func(i int) {
+		t := newTally(m.l, len(m.fits))
+		return func(i int) {
+			t.clear()
+			t.add(m, far[i].row, 1)
+			if gain, ok := t.spike(m, far[i].row, least); ok && m.studentized(gain) > least {
+				far[i].gain = gain
+			}
+		}
+	})
+	return slices.DeleteFunc(far, func(g gross) bool { return g.gain == 0 })
 }
 
 // spikeSize returns the size in standard errors from which a single reading is a spike.
