@@ -304,6 +304,7 @@ func TestModelAgreesWithDenseLeastSquares(t *testing.T) {
 			}
 		}
 		l := newLayout(points, 0, 10, nil)
+		l.dense = rapid.SampledFrom([]int{denseNodes, 0}).Draw(t, "dense") // by a matrix, or by conjugate gradients
 		for range rapid.IntRange(0, 3).Draw(t, "masked") {
 			l.masked[rapid.IntRange(0, n-1).Draw(t, "row")] = true
 		}

@@ -6,7 +6,7 @@ import "math"
 // only, and solves them by the method of conjugate gradients, scaled by the diagonal;
 // the work grows with the links and with how badly the part hangs together, and the
 // memory with the links. Source: Hestenes and Stiefel (1952), J. Res. NBS 49;
-// Saad, Iterative Methods for Sparse Linear Systems, 2nd ed., 9.2.
+// Saad, Iterative Methods for Sparse Linear Systems, 2nd ed., 9.2 (both from memory).
 type sparsePart struct {
 	nodes    []int32   // unit nodes
 	first    []int32   // of each indicator node: where its links begin; one more at the end

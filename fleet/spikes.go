@@ -83,8 +83,8 @@ func (m *model) mask(spikes []int32) bool {
 // Both accounts are weighed by the squares that they leave, of which a spike leaves none
 // but costs what makes a spike, and the fault what makes a fault. A spike supports no
 // fault: without it each side of a step must have the wanted readings still. Source of
-// the loss that is cut off: Huber, Robust Statistics (1981), 4.8 (redescending
-// estimates); the weights are those of the search.
+// the loss that is cut off: Huber, Robust Statistics (1981), 4.8, redescending estimates
+// (from memory); the weights are those of the search.
 func (m *model) maskFeigned(found []fitted, critical float64) bool {
 	if m.df() <= 2 {
 		return false
