@@ -12,6 +12,7 @@ import (
 // A readingTable makes the table of the readings: what is the same in all of them
 // stands above it, not in a column.
 type readingTable struct {
+	counts  map[record.Pos]verify.State // of the rows that count, how their pairs are drawn
 	columns []column
 	cells   []func(s verify.RowState) words
 	above   []string
@@ -61,10 +62,11 @@ func (t *readingTable) addUnlessSame(head, lead string, readings []verify.RowSta
 
 // choose chooses the columns.
 func (t *readingTable) choose(readings []verify.RowState, pairs []verify.PairState) {
-	weak := map[record.Pos]verify.State{} // rows whose pair is drawn worse than the row
+	counts := map[record.Pos]verify.State{}
+	t.counts = counts
 	for _, p := range pairs {
-		if p.State != verify.Good && p.Indicator != "" {
-			weak[p.Pos] = p.State
+		if state, ok := counts[p.Pos]; p.Indicator != "" && (!ok || state == verify.Good) {
+			counts[p.Pos] = p.State
 		}
 	}
 	t.add("time", atLeft, func(s verify.RowState) words { return given(clock(s.Event.Time)) })
@@ -73,7 +75,7 @@ func (t *readingTable) choose(readings []verify.RowState, pairs []verify.PairSta
 	t.addUnlessSame("at", "all at ", readings, func(e *record.Event) string { return strings.Join(filled(e.Point, sideName(e.Side)), ", ") })
 	t.add("showed", atRight, func(s verify.RowState) words { return showed(s.Event) })
 	t.addUnlessSame("wave", "all on ", readings, func(e *record.Event) string { return e.Waveform.String() })
-	t.add("state", atLeft, func(s verify.RowState) words { state, _ := rowState(s, weak); return state })
+	t.add("state", atLeft, func(s verify.RowState) words { state, _ := rowState(s, counts); return state })
 	t.addUnlessSame("indicator", "all with ", readings, func(e *record.Event) string { return cmp.Or(e.Indicator, "no indicator named") })
 	t.addUnlessSame("note", "note: ", readings, func(e *record.Event) string { return e.Note })
 	if last := &t.columns[len(t.columns)-1]; last.head == "note" {
@@ -100,7 +102,7 @@ func (t *readingTable) fill(readings []verify.RowState, first bool) {
 			t.rows = append(t.rows, line)
 			day, offset = d, o
 		}
-		_, bad := rowState(s, nil)
+		_, bad := rowState(s, t.counts)
 		r := row{strong: bad}
 		for _, cell := range t.cells {
 			r.cells = append(r.cells, cell(s))
@@ -176,10 +178,10 @@ func inVolts(text string) string {
 }
 
 // rowState says what a reading was taken for, and whether it must not be overlooked.
-func rowState(s verify.RowState, weak map[record.Pos]verify.State) (words, bool) {
+func rowState(s verify.RowState, counts map[record.Pos]verify.State) (words, bool) {
 	state := s.State
-	if worse, ok := weak[s.Event.Pos]; ok && state == verify.Good {
-		state = worse
+	if drawn, ok := counts[s.Event.Pos]; ok && s.Dead && s.Counts {
+		state = drawn
 	}
 	switch {
 	case s.Aside:

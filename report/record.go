@@ -20,10 +20,13 @@ type Record struct {
 	Judgement *verify.Judgement
 	Status    record.Status // as it stands; never compliant where a failure is found
 	Findings  []Finding     // as they stand
-	Register  record.Register
-	Policy    Policy
-	Rules     string // version of the rules
-	Kept      *Kept  // nil where the record was judged from files and is not kept
+	// Borrows says that the judging let proofs of other records stand for readings of
+	// this one, by its policy, and that these are not known to Judgement.
+	Borrows  bool
+	Register record.Register
+	Policy   Policy
+	Rules    string // version of the rules
+	Kept     *Kept  // nil where the record was judged from files and is not kept
 }
 
 // A Finding is a finding as a sheet shows it.
@@ -96,7 +99,11 @@ func (r *Record) Document() *Document {
 		d.head = d.head.and(say(", version %d in the ledger ", r.Kept.Number), given(r.Kept.Origin))
 	}
 	rows := r.Judgement.Rows()
-	pairs := Lowered(r.Judgement.Pairs(), r.Findings)
+	pairs := r.Judgement.Pairs()
+	if r.Borrows {
+		pairs = Borrowed(pairs, r.Findings)
+	}
+	pairs = Lowered(pairs, r.Findings)
 	d.add(heading{level: 1, text: say("Isolation record ").and(given(r.Evidence.ID))}, r.verdict(pairs), r.facts(rows))
 	d.add(r.findings()...)
 	d.add(r.pictures(pairs, rows)...)
@@ -154,6 +161,24 @@ func Lowered(pairs []verify.PairState, findings []Finding) []verify.PairState {
 	return pairs
 }
 
+// Borrowed returns pairs with the proofs of other records, by a policy that lets these
+// stand: a pair that has no proof of its own is good where the findings of the judging
+// that saw them, which name every pair that is not, do not name it. The pairs are
+// changed.
+func Borrowed(pairs []verify.PairState, findings []Finding) []verify.PairState {
+	for k := range pairs {
+		p := &pairs[k]
+		named := slices.ContainsFunc(findings, func(f Finding) bool {
+			rule, err := record.ParseRule(f.Rule)
+			return err != nil || rule.IsCore() && f.isAbout(p.Tested)
+		})
+		if p.State == verify.Unproved && !named {
+			p.State = verify.Good
+		}
+	}
+	return pairs
+}
+
 // stateFor returns what a pair is at best that a failure of a core rule speaks of.
 func stateFor(f *Finding) (verify.State, bool) {
 	rule, err := record.ParseRule(f.Rule)
@@ -198,6 +223,9 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 		good += bit(pairs[i].State == verify.Good)
 	}
 	state := fmt.Sprintf("%d of %s dead and proved before and after.", good, howMany(len(pairs), "required pair"))
+	if r.Borrows {
+		state += " Proofs of other records count, by the policy."
+	}
 	if len(pairs) == 0 {
 		state = "Nobody can say which pairs are required."
 	}
@@ -218,6 +246,9 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 		return verdict{word: "COMPLIANT", text: say("The evidence is complete: %s", state)}
 	case r.Status == record.NotJudged:
 		return verdict{word: "NOT JUDGED", grave: heavy, text: say("%s", state)}
+	}
+	if failures == 0 {
+		return verdict{word: "NOT COMPLIANT", grave: heavy, text: say("Not every pair is dead and proved by the rules of today: judge the record again. %s", state)}
 	}
 	return verdict{word: "NOT COMPLIANT", grave: heavy, text: say("The record does not comply: %s, see below. %s", howMany(failures, "failure"), state)}
 }
@@ -355,8 +386,8 @@ func (r *Record) pictures(pairs []verify.PairState, rows []verify.RowState) []bl
 	default:
 		out = append(append(out, pairPart(pairs)...), steps...)
 	}
-	if d := drawTimeline(rows, r.Judgement.Series(), bodyWidth); d != nil {
-		narrow := drawTimeline(rows, r.Judgement.Series(), 95)
+	if d := drawTimeline(rows, r.Judgement.Series(), r.Borrows, bodyWidth); d != nil {
+		narrow := drawTimeline(rows, r.Judgement.Series(), r.Borrows, 95)
 		out = append(out, keep{blocks: []block{heading{level: 2, text: say("Prove, test, prove again")}, figure{drawing: d, narrow: narrow}}})
 	}
 	return out

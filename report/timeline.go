@@ -20,8 +20,10 @@ type timeline struct {
 	series []verify.SeriesState
 	d      *drawing
 	scale  timescale
-	left   float64  // room for the names of the lines
-	said   []string // what is drawn, in words
+	// missing is what stands where there is no proof.
+	missing words
+	left    float64  // room for the names of the lines
+	said    []string // what is drawn, in words
 }
 
 const (
@@ -29,12 +31,16 @@ const (
 	laneText   = 2.4  // size of what is written
 )
 
-// drawTimeline draws the rows of a record in a width; nil where there is none.
-func drawTimeline(rows []verify.RowState, series []verify.SeriesState, width float64) *drawing {
+// drawTimeline draws the rows of a record in a width; nil where there is none. borrows
+// says that proofs of other records count, so that one may be missing here.
+func drawTimeline(rows []verify.RowState, series []verify.SeriesState, borrows bool, width float64) *drawing {
 	if len(rows) == 0 {
 		return nil
 	}
-	t := &timeline{rows: rows, series: series, d: &drawing{width: width, title: "Timeline"}}
+	t := &timeline{rows: rows, series: series, missing: stress("NO PROOF"), d: &drawing{width: width, title: "Timeline"}}
+	if borrows {
+		t.missing = say("none here")
+	}
 	t.left = min(24, width/6)
 	t.scale = newTimescale(rows, t.left+laneMargin, width-laneMargin)
 	y := t.steps(0)
@@ -274,8 +280,7 @@ func (t *timeline) noProof(x, base, half float64, write func(float64, float64, w
 		points: [][2]float64{{x, base - half}, {x + w, base - half}, {x + w, base + half}, {x, base + half}},
 		closed: true, fill: white, stroke: black, width: 0.3, dash: []float64{1, 0.7},
 	})
-	word := stress("NO PROOF")
-	write(max(x+w/2-widthOf(word, laneText)/2, t.left), widthOf(word, laneText), word)
+	write(max(x+w/2-widthOf(t.missing, laneText)/2, t.left), widthOf(t.missing, laneText), t.missing)
 	t.said = append(t.said, "No proof here.")
 }
 

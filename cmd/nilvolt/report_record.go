@@ -63,9 +63,25 @@ func keptSheet(ctx context.Context, l *ledger.Ledger, item *ledger.Item) (*repor
 		Evidence: rec, Judgement: verify.NewJudge(by.policy, by.register, nil).Judge(rec),
 		Status: parseStatus(item.Judgement.Status), Findings: findingsOf(item.Judgement.Findings),
 		Register: by.register, Policy: report.Policy{SHA256: by.policy.SHA256, Loosened: by.policy.Loosened()},
-		Rules: last.Rules, Kept: kept,
+		Rules: last.Rules, Kept: kept, Borrows: borrows(by.policy, last),
 	}
 	return sheet.Document(), nil
+}
+
+// borrows reports whether proofs of other records count in a judging that is still that
+// of today's rules.
+func borrows(policy *verify.Policy, j ledger.Judging) bool {
+	return policy.SharedProofs && j.Rules == verify.RulesVersion
+}
+
+// pairsOf returns the pairs of a kept record, as its last judging left them.
+func pairsOf(rec *record.Record, by judgeBy, last ledger.Judging, found []ledger.Finding) []verify.PairState {
+	pairs := verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs()
+	findings := findingsOf(found)
+	if borrows(by.policy, last) {
+		pairs = report.Borrowed(pairs, findings)
+	}
+	return report.Lowered(pairs, findings)
 }
 
 // findingsOf writes kept findings as sheets have them.

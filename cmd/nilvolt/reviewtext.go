@@ -12,8 +12,6 @@ import (
 
 	"nilvolt/ledger"
 	"nilvolt/record"
-	"nilvolt/report"
-	"nilvolt/verify"
 )
 
 // statusInk is how a kept status is painted.
@@ -238,7 +236,7 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 		t.paint(ink, word), i.Number, i.UploadNo, t.day(i.UploadMade))
 	fmt.Fprintf(&b, "%s, %s, %s to %s\n\n", t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")),
 		t.moment(i.Started), t.moment(i.Ended))
-	b.WriteString(t.picture(report.Lowered(verify.NewJudge(by.policy, by.register, nil).Judge(rec).Pairs(), findingsOf(i.Judgement.Findings)), 4))
+	b.WriteString(t.picture(pairsOf(rec, by, judgings[len(judgings)-1], i.Judgement.Findings), 4))
 	b.WriteString("\n")
 	t.marks(&b, " -  ", i.Marks)
 	t.keptFindings(&b, i.Judgement.Findings)
