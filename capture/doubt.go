@@ -22,19 +22,19 @@ func (s *State) unreadableRow(role Role, line int, at record.Instant, text strin
 	}
 }
 
-// shortestLine is a length that no piece of odd bytes reaches that is only the noise
-// of a plug or a switch. Common practice.
-const shortestLine = 8
+// mostNoise is how many bytes a plug or a switch may make. Common practice.
+const mostNoise = 8
 
-// isNoise reports whether text is a few odd bytes, as they come when an instrument is
-// switched on or plugged in: too few for a reading, and no letter, digit or mark among
-// them.
+// isNoise reports whether text is a few bytes as they come when an instrument is
+// switched on or plugged in. The line goes low for a moment, which the receiver takes
+// for a start bit and some zeros, and high again: with the lowest bit first these are
+// FF, FE, FC and so on to 00 (computed). No reading is garbled into such bytes alone.
 func isNoise(text string) bool {
-	if len(text) >= shortestLine {
+	if len(text) > mostNoise {
 		return false
 	}
 	for i := range len(text) {
-		if c := text[i]; c > ' ' && c < 0x7f {
+		if zeros := 256 - int(text[i]); zeros&(zeros-1) != 0 { // no power of two
 			return false
 		}
 	}

@@ -313,3 +313,16 @@ func TestSimulationIsTheSameForTheSameSeed(t *testing.T) {
 		}
 	}
 }
+
+// A start bit and zeros up to some bit, then ones: FF, FE, FC, F8, F0, E0, C0, 80, 00.
+func TestIsNoise(t *testing.T) {
+	noise := map[byte]bool{0xff: true, 0xfe: true, 0xfc: true, 0xf8: true, 0xf0: true, 0xe0: true, 0xc0: true, 0x80: true, 0x00: true}
+	for c := range 256 {
+		if got := isNoise(string([]byte{0xff, byte(c)})); got != noise[byte(c)] {
+			t.Errorf("%#x: %t", c, got)
+		}
+	}
+	if isNoise(strings.Repeat("\xff", mostNoise+1)) {
+		t.Error("many bytes pass for a plug's noise")
+	}
+}
