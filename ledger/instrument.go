@@ -55,6 +55,12 @@ func (l *Ledger) Newest(ctx context.Context, until int64, instruments []string, 
 		where+` ORDER BY v.leaf`, args...)
 }
 
+// CountLater returns how many versions with readings began after a time, Unix seconds.
+func (l *Ledger) CountLater(ctx context.Context, after int64) (n int, err error) {
+	err = l.db.QueryRowContext(ctx, `SELECT COUNT(*) FROM version WHERE started > $1 AND readings > 0`, after).Scan(&n)
+	return n, err
+}
+
 // CountProofs returns how many proofs are kept, those of older versions included.
 func (l *Ledger) CountProofs(ctx context.Context) (n int, err error) {
 	err = l.db.QueryRowContext(ctx, `SELECT COUNT(*) FROM proof`).Scan(&n)

@@ -30,8 +30,10 @@ func readCalendar(t interface{ Fatal(...any) }, data []byte) *ical.Calendar {
 
 func TestCalendar(t *testing.T) {
 	c := Calendar{Name: "Service plan", Origin: "nilvolt-1", AsOf: dateAt("2026-05-31"), Entries: []CalendarEntry{
-		{UID: "service/VI-03/2026-01-16", First: dateAt("2026-06-01"), Days: 7, Summary: "Service VI-03; drifts, 0.25 % a week",
-			Description: "due 2026-08-01\nC:\\bench"},
+		{
+			UID: "service/VI-03/2026-01-16", First: dateAt("2026-06-01"), Days: 7, Summary: "Service VI-03; drifts, 0.25 % a week",
+			Description: "due 2026-08-01\nC:\\bench",
+		},
 	}}
 	const want = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//nilvolt//service plan//EN\r\nCALSCALE:GREGORIAN\r\nMETHOD:PUBLISH\r\n" +
 		"NAME:Service plan\r\nBEGIN:VEVENT\r\nUID:service/VI-03/2026-01-16@nilvolt-1\r\nDTSTAMP:20260531T000000Z\r\nSEQUENCE:20604\r\n" +

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"encoding/xml"
+	"errors"
 	"image/png"
 	"io"
 	"math"
@@ -67,7 +68,7 @@ func checkPicture(t *testing.T, p Picture) string {
 	}
 	d := xml.NewDecoder(bytes.NewReader(svg))
 	for {
-		if _, err := d.Token(); err == io.EOF {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			t.Fatalf("the SVG is not well-formed: %v", err)

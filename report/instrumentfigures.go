@@ -212,8 +212,8 @@ func FleetPictureOf(f *fleet.Fleet) *FleetPicture {
 	if first.Before(f.Since) {
 		first = f.Since
 	}
-	p.Title = fmt.Sprintf("Who was proved on whom, %s to %s: %d proofs of %d indicators on %d units",
-		utcDay(first), utcDay(f.AsOf), proofs, len(p.Indicators), len(p.Units))
+	p.Title = fmt.Sprintf("Who was proved on whom, %s to %s: %s of %s on %s",
+		utcDay(first), utcDay(f.AsOf), counted(proofs, "proof"), counted(len(p.Indicators), "indicator"), counted(len(p.Units), "unit"))
 	p.Text = p.Title + ". " + partWords(f) + " The area of a disc is the number of proofs; the numbers at the end are the proofs of each row and column."
 	return p
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -76,7 +77,7 @@ func (c *InstrumentChart) drawTitle(area vgdraw.Canvas) vg.Length {
 func breakText(text string, fits func(string) bool) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(text) {
+	for word := range strings.FieldsSeq(text) {
 		if line != "" && !fits(line+" "+word) {
 			lines = append(lines, line)
 			line = word
@@ -259,8 +260,8 @@ func (c *InstrumentChart) drawForecast(canvas vgdraw.Canvas, p *plot.Plot) {
 		outline = append(outline, vg.Point{X: x(b.Week), Y: y(b.High)})
 		middle = append(middle, vg.Point{X: x(b.Week), Y: y(b.Middle)})
 	}
-	for i := len(c.Forecast) - 1; i >= 0; i-- {
-		outline = append(outline, vg.Point{X: x(c.Forecast[i].Week), Y: y(c.Forecast[i].Low)})
+	for _, b := range slices.Backward(c.Forecast) {
+		outline = append(outline, vg.Point{X: x(b.Week), Y: y(b.Low)})
 	}
 	canvas.FillPolygon(chartFaint, canvas.ClipPolygonXY(outline))
 	canvas.StrokeLines(vgdraw.LineStyle{Color: chartMid, Width: 0.6}, canvas.ClipLinesXY(append(outline, outline[0]))...)

@@ -17,8 +17,9 @@ func InstrumentState(s fleet.State) string {
 		return "failing proofs"
 	case fleet.StateCannotTell:
 		return "cannot tell"
+	default:
+		return s.String()
 	}
-	return s.String()
 }
 
 // InstrumentKind returns a kind as people say it.
@@ -28,6 +29,7 @@ func InstrumentKind(k record.InstrumentKind) string {
 		return "voltage indicator"
 	case record.ProvingUnit:
 		return "proving unit"
+	case record.InstrumentUnknown:
 	}
 	return "instrument of an unknown kind"
 }
@@ -47,6 +49,7 @@ func InstrumentSummary(f *fleet.Fleet, a *fleet.Assessment) string {
 		return cannotTell(a)
 	case fleet.StateWatch:
 		return strings.Join(SignWords(f, a), "; ")
+	case fleet.StateSteady:
 	}
 	return strings.TrimPrefix(errorNow(f, a)+stepsWords(a)+dueWords(a), "; ")
 }
@@ -152,14 +155,7 @@ func cannotTell(a *fleet.Assessment) string {
 	case a.Count.Proofs == 0:
 		return "no proof of it is kept"
 	}
-	return fmt.Sprintf("too few proofs: %d, of which %s tell of its error", a.Count.Proofs, fewWords(a))
-}
-
-func fewWords(a *fleet.Assessment) string {
-	if a.Steps > 0 {
-		return fmt.Sprintf("%d with steps", a.Steps)
-	}
-	return "fewer than six since its last service"
+	return fmt.Sprintf("too few proofs: %d in all, of which fewer than six since its last service show a number or a step", a.Count.Proofs)
 }
 
 // CrossProveWords says what to prove on what; that nothing would help where there is

@@ -89,8 +89,8 @@ func (a *assessed) warn(c *console, unnamed bool) {
 	if !unnamed {
 		return
 	}
-	if a.late > 0 {
-		fmt.Fprintf(c.err, "%s dated later than %s, ahead of this machine's clock: left out\n", plural(a.late, "proof"), a.day)
+	if a.later > 0 {
+		fmt.Fprintf(c.err, "%s with a date behind %s, ahead of this machine's clock: left out; look at the clocks of these instruments\n", plural(a.later, "record"), a.day)
 	}
 	const old = 14 // days
 	today := record.DateOf(c.now().UTC())

@@ -102,8 +102,10 @@ func showOf(a *assessed, one *fleet.Assessment) showJSON {
 		Anchored: one.Part >= 0 && a.Parts[one.Part].Anchored,
 		Steps:    stepsJSON{one.Steps, finite(one.StepLow), finite(one.StepHigh)},
 		Retried:  n.Retried, Unreadable: n.Unreadable, OnLive: n.OnLive, Unknown: n.Unknown,
-		Rate: rateJSON{r.Tried, r.Failed, roundTo(r.Low, 6), roundTo(r.High, 6), roundTo(r.ExactLow, 6), roundTo(r.ExactHigh, 6),
-			nil, roundTo(a.UsualRate, 6), r.TooOften},
+		Rate: rateJSON{
+			r.Tried, r.Failed, roundTo(r.Low, 6), roundTo(r.High, 6), roundTo(r.ExactLow, 6), roundTo(r.ExactHigh, 6),
+			nil, roundTo(a.UsualRate, 6), r.TooOften,
+		},
 		Faults: []wholeFault{}, Rivals: append([]string{}, one.Rivals...), Likely: dayOf(one.Likely), NotAfter: dayOf(one.NotAfter),
 		Services: []string{}, Dues: []reasonJSON{}, Partners: partnersOf(a, one),
 		NotKnown: append([]string{}, report.UnknownWords(one)...), Advice: report.InstrumentAdvice(one),
@@ -116,8 +118,10 @@ func showOf(a *assessed, one *fleet.Assessment) showJSON {
 	}
 	for i := range one.Faults {
 		d := &one.Faults[i]
-		s.Faults = append(s.Faults, wholeFault{*faultOf(d), d.BeganEarliest.String(), d.BeganLatest.String(), roundTo(d.Error, 6),
-			roundTo(d.Margin, 3), d.Rival, d.Clear})
+		s.Faults = append(s.Faults, wholeFault{
+			*faultOf(d), d.BeganEarliest.String(), d.BeganLatest.String(), roundTo(d.Error, 6),
+			roundTo(d.Margin, 3), d.Rival, d.Clear,
+		})
 	}
 	for _, d := range a.services[one.Instrument] {
 		s.Services = append(s.Services, d.String())

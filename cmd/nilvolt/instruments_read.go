@@ -28,8 +28,8 @@ type fleetRecord struct {
 	policy   *verify.Policy           // by which the newest record was judged
 	names    []string                 // what instruments are called here, by number
 	numbers  map[string]int32         // how a reading writes an instrument -> its number
-	mu       sync.Mutex               // of proofs and late while they are read
-	late     int                      // proofs behind that day, left out
+	mu       sync.Mutex               // of proofs while they are read
+	later    int                      // records that began behind that day, left out
 }
 
 // spellings returns how readings write an instrument.
@@ -56,6 +56,10 @@ func readFleet(ctx context.Context, l *ledger.Ledger, day record.Date, now time.
 		f.day = record.DateOf(time.Unix(last, 0).UTC())
 	}
 	f.asOf = endOf(f.day)
+	var err error
+	if f.later, err = l.CountLater(ctx, f.asOf.Unix()); err != nil {
+		return nil, err
+	}
 	if err := f.readRegister(ctx, l); err != nil {
 		return nil, err
 	}
@@ -258,12 +262,11 @@ func (f *fleetRecord) readProofs(ctx context.Context, l *ledger.Ledger) error {
 	return nil
 }
 
-// add takes in proofs of several records, of which so many are too late to count.
-func (f *fleetRecord) add(proofs []packedProof, late int) {
+// add takes in the proofs of several records.
+func (f *fleetRecord) add(proofs []packedProof) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.proofs = append(f.proofs, proofs...)
-	f.late += late
 }
 
 // A packedProof is a proof in half the room, since millions are held.
@@ -361,7 +364,6 @@ func (r *proofReader) judge(c ledger.Context) (*verify.Judge, error) {
 
 func (r *proofReader) read(list []*ledger.KeptRecord) error {
 	r.proofs = r.proofs[:0]
-	late := 0
 	for _, k := range list {
 		rec, err := k.Record()
 		if err != nil {
@@ -375,7 +377,6 @@ func (r *proofReader) read(list []*ledger.KeptRecord) error {
 		for i := range r.found {
 			found := &r.found[i]
 			if r.fleet.asOf.Before(found.Time) {
-				late++
 				continue
 			}
 			p, _ := fleet.ProofOf("", found.Event, found.Steps, found.Passes, found.Retried)
@@ -383,6 +384,6 @@ func (r *proofReader) read(list []*ledger.KeptRecord) error {
 			r.proofs = append(r.proofs, r.fleet.pack(&p))
 		}
 	}
-	r.fleet.add(r.proofs, late)
+	r.fleet.add(r.proofs)
 	return nil
 }

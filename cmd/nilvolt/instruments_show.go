@@ -224,17 +224,23 @@ func proofsText(one *fleet.Assessment) string {
 	if n.Proofs == 0 {
 		return "none"
 	}
-	text := fmt.Sprintf("%s from %s to %s; %d failed", number(n.Proofs), dayOf(one.First), dayOf(one.Last), n.Failed)
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s from %s to %s; %d failed", number(n.Proofs), dayOf(one.First), dayOf(one.Last), n.Failed)
 	for _, part := range []struct {
 		count int
 		what  string
-	}{{n.Retried, "of these were tried again and passed"}, {n.Unreadable, "showed no value"}, {n.OnLive, "were on a known live source"},
-		{n.Unknown, "name no source or no expected voltage"}, {one.Steps, "of the last half year show a step"}} {
+	}{
+		{n.Retried, "of these tried again and passed"},
+		{n.Unreadable, "without a value"},
+		{n.OnLive, "on a known live source"},
+		{n.Unknown, "without a source or an expected voltage"},
+		{one.Steps, "of the last half year with steps"},
+	} {
 		if part.count > 0 {
-			text += fmt.Sprintf(", %d %s", part.count, part.what)
+			fmt.Fprintf(&b, ", %d %s", part.count, part.what)
 		}
 	}
-	return text
+	return b.String()
 }
 
 func failingTexts(a *assessed, one *fleet.Assessment) []string {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -64,6 +65,9 @@ func testNewest(t *testing.T, p Place) {
 	if n, err := l.CountProofs(ctx); n != 8 || err != nil {
 		t.Errorf("%d proofs of four versions, %v", n, err)
 	}
+	if n, err := l.CountLater(ctx, Begin+9*60); n != 1 || err != nil {
+		t.Errorf("%d began later, %v", n, err)
+	}
 	ids, err := l.Instruments(ctx)
 	if err != nil || !slices.Equal(ids, []string{"PU-1", "VI-1", "VI-2", "vi-1"}) {
 		t.Errorf("instruments %q, %v", ids, err)
@@ -101,11 +105,11 @@ func testMarks(t *testing.T, p Place) {
 			t.Fatal(err)
 		}
 		for _, i := range items {
-			text := i.Record
+			parts := []string{i.Record}
 			for _, m := range i.Marks {
-				text += ", " + m.Doubt + " for " + m.LookBack.Instrument
+				parts = append(parts, m.Doubt+" for "+m.LookBack.Instrument)
 			}
-			list = append(list, text)
+			list = append(list, strings.Join(parts, ", "))
 		}
 		return list
 	}
