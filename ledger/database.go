@@ -27,6 +27,9 @@ type dialect struct {
 	// lockSchema keeps others from making or upgrading the schema at the same time;
 	// blank where every transaction does so.
 	lockSchema string
+	// analyze tells the planner of queries how many rows the tables have by now; blank
+	// where it does without.
+	analyze string
 }
 
 var (
@@ -38,6 +41,7 @@ var (
 		driver:     "pgx",
 		hasSchema:  `SELECT COUNT(*) FROM pg_tables WHERE schemaname = current_schema() AND tablename = 'schema_version'`,
 		lockSchema: `SELECT pg_advisory_xact_lock(7453911042)`, // any number, the same for all
+		analyze:    `ANALYZE version, usage, proof, judgement`,
 	}
 )
 

@@ -195,8 +195,9 @@ func scanJudgement(rows *sql.Rows, more ...any) (Judgement, error) {
 	return j, json.Unmarshal([]byte(findings), &j.Findings)
 }
 
-// newestJudgement joins a version with its newest judgement.
-const newestJudgement = `j.leaf = (SELECT MAX(leaf) FROM judgement WHERE version = v.leaf)`
+// newestJudgement joins a version with its newest judgement. The first condition follows
+// from the second; PostgreSQL does not see that, and would read all judgements.
+const newestJudgement = `j.version = v.leaf AND j.leaf = (SELECT MAX(leaf) FROM judgement WHERE version = v.leaf)`
 
 // A Bench takes judgements of one judging. Made by [Tx.Bench].
 type Bench struct {

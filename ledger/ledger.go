@@ -172,6 +172,7 @@ type Tx struct {
 	key     *key
 	now     time.Time
 	tree    *tree
+	began   int64 // how many leaves the tree had before
 	longest int64 // seconds that the longest version lasts
 	// Versions from this row on have no judgement yet.
 	unjudged int64
@@ -218,7 +219,7 @@ func (l *Ledger) Update(ctx context.Context, do func(*Tx) error) error {
 	if err := sqlTx.QueryRowContext(ctx, `SELECT leaves, longest FROM ledger WHERE leaf = 0`).Scan(&leaves, &t.longest); err != nil {
 		return err
 	}
-	t.tree = newTree(leaves, tileLoader(ctx, sqlTx))
+	t.tree, t.began = newTree(leaves, tileLoader(ctx, sqlTx)), leaves
 	if err := do(t); err != nil {
 		return err
 	}
@@ -249,8 +250,18 @@ func (l *Ledger) openKey() (*key, error) {
 // leaf appends a leaf to the tree and returns its place.
 func (t *Tx) leaf(l leaf) (int64, error) { return t.tree.add(tlog.RecordHash(l)) }
 
+// manyLeaves are so many that what PostgreSQL believes of the tables is far from true
+// when they were added. It finds out by itself, but only a minute later, and until then
+// looks up a few rows by reading all.
+const manyLeaves = 5000
+
 // commit writes the new hashes and the checkpoint over them, and commits.
 func (t *Tx) commit() error {
+	if t.tree.leaves-t.began > manyLeaves && t.dialect.analyze != "" {
+		if err := t.exec(t.dialect.analyze); err != nil {
+			return err
+		}
+	}
 	if err := t.writeTiles(); err != nil {
 		return err
 	}
