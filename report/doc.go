@@ -16,8 +16,9 @@
 //	week.go, weekdate.go          the records of a week, counted
 //	rates.go, pareto.go           rates, their intervals, what is higher than before
 //	sampling.go                   which compliant records are checked by hand
+//	weekanswers.go                what a week's report says first
 //	weekblocks.go and other week*.go
-//	                              the weekly report, and its files as CSV
+//	                              the rest of it, and its files as CSV
 //	plan.go                       the service plan for the bench
 //
 //	document.go                   a document: title, running lines, blocks
