@@ -84,6 +84,9 @@ type table struct {
 	small   bool
 	stack   bool // on a narrow screen its cells stand one below the other, each with its head
 	id      string
+	// folds lets a table of narrow columns stand in two columns on paper, where it is
+	// long: down the left one, then down the right one, page by page.
+	folds bool
 }
 
 // A column says how the cells below one head are set.

@@ -13,6 +13,10 @@ func (p *sheetOfPaper) table(t *table) {
 	if t.small {
 		size = sizeSmall
 	}
+	if t.folds && !p.dry {
+		p.fold(t, size)
+		return
+	}
 	widths := p.columnWidths(t, size)
 	p.arrive(t.id)
 	if len(t.caption) > 0 {
@@ -53,6 +57,52 @@ func (p *sheetOfPaper) table(t *table) {
 		p.rule(p.x, p.y, p.x+p.width, p.y, thinRule, pale)
 	}
 	p.y += 2
+}
+
+// fold sets a table in two columns: as many rows as there is room for on the left, as
+// many on the right, and so on from page to page; the last ones are shared out evenly.
+func (p *sheetOfPaper) fold(t *table, size float64) {
+	const gap = 6.0
+	x, width := p.x, p.width
+	p.width = (width - gap) / 2
+	p.arrive(t.id)
+	widths := p.columnWidths(t, size)
+	part := *t
+	part.folds, part.id = false, ""
+	for rows := t.rows; len(rows) > 0; {
+		p.need(40)
+		left := rowsWithin(rows, widths, size, p.room()-10)
+		right := rowsWithin(rows[left:], widths, size, p.room()-10)
+		if left+right == len(rows) {
+			left, right = (len(rows)+1)/2, len(rows)/2
+		}
+		top, lower := p.y, p.y
+		for i, n := range []int{left, right} {
+			if part.rows = rows[:n]; n > 0 {
+				p.x, p.y = x+float64(i)*(p.width+gap), top
+				p.table(&part)
+				lower = max(lower, p.y)
+			}
+			rows = rows[n:]
+		}
+		p.x, p.y = x, lower
+		if len(rows) > 0 {
+			p.newPage()
+		}
+	}
+	p.x, p.width = x, width
+}
+
+// rowsWithin returns how many rows have room in a height, one at least.
+func rowsWithin(rows []row, widths []float64, points, height float64) int {
+	n := 0
+	for n < len(rows) {
+		if height -= cellsHeight(rows[n].cells, widths, points); height < 0 && n > 0 {
+			break
+		}
+		n++
+	}
+	return n
 }
 
 // cells sets one line of a table. A line higher than a page goes on on the next.

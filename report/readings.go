@@ -34,7 +34,10 @@ func (r *Record) readings(rows []verify.RowState, pairs []verify.PairState) []bl
 		out = append(out, paragraph{text: say("%s.", strings.Join(t.above, "; ")), small: true})
 	}
 	n := len(t.rows)
-	if len(t.columns) > 6 || n < 6 || n > mostOnFirst || n > len(readings) {
+	if len(t.columns) <= 6 && n > mostOnFirst {
+		return append([]block{title}, append(out, table{small: true, id: "readings", columns: t.columns, rows: t.rows, folds: true})...)
+	}
+	if len(t.columns) > 6 || n < 6 || n > len(readings) {
 		if !slices.ContainsFunc(t.columns, func(c column) bool { return c.weight > 0 }) {
 			t.columns[len(t.columns)-1].weight = 1
 		}
