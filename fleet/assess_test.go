@@ -407,6 +407,10 @@ func TestChartsOfAnInstrument(t *testing.T) {
 		!c.CUSUM[n-1].Out || !c.EWMA[n-1].Out {
 		t.Errorf("charts of a step: %d readings", n)
 	}
+	// The fixture's window begins long before its proofs; the target is where they begin.
+	if c := f.Charts(f.Of("I00")); math.Abs(c.Target-c.Readings[0].Own) > 3*f.Noise || !c.CUSUM[len(c.CUSUM)-1].Out {
+		t.Errorf("target of a drift %v, first reading %v", c.Target, c.Readings[0].Own)
+	}
 	healthy := f.Charts(f.Of("I13")) // at home on the drifting unit
 	if n := len(healthy.CUSUM); n < 20 || healthy.CUSUM[n-1].Out {
 		t.Errorf("charts of a healthy one signal; %d readings", n)

@@ -116,19 +116,23 @@ func (f *Fleet) run(a *Assessment) Run {
 	return r
 }
 
-// levelsOf returns the level of an instrument at each voltage.
+// levelsOf returns the level of an instrument at each voltage, as it was at its first
+// proof of the window.
 func (f *Fleet) levelsOf(a *Assessment) map[float64]float64 {
 	levels := map[float64]float64{}
+	if a.party < 0 {
+		return levels
+	}
 	m := f.findings.model
+	begun := m.faultsOf(a.party, m.l.week[m.l.parties[a.party].rows[0]])
 	nodes, volts, values, sign := m.l.aParty, m.l.aExpected, m.xa, -1.0
 	if a.tracked.unit {
 		nodes, volts, values, sign = m.l.bParty, m.l.bExpected, m.xb, 1
 	}
 	first, _ := slices.BinarySearch(nodes, a.party)
 	for n := first; n < len(nodes) && nodes[n] == a.party; n++ {
-		part := m.partOf(int32(n), a.tracked.unit)
-		if part >= 0 {
-			levels[volts[n]] = values[n] + sign*f.findings.shift[part]
+		if part := m.partOf(int32(n), a.tracked.unit); part >= 0 {
+			levels[volts[n]] = values[n] + sign*f.findings.shift[part] + begun
 		}
 	}
 	return levels

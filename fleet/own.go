@@ -55,14 +55,15 @@ const (
 
 // Charts are the charts of an instrument's own part of the error, a point for each
 // reading that is no spike and was made since its last service. The target is the
-// instrument's own level, so that a chart shows a change in time and not a constant error.
+// instrument's own level at the first of them, so that a chart shows a change in time and
+// not a constant error.
 type Charts struct {
 	Readings   []Reading    // what the points are of
 	Values     []ChartPoint // Shewhart chart of individual values
 	Ranges     []ChartPoint // of moving ranges; one less, the first belongs to the second reading
 	EWMA       []ChartPoint
 	CUSUM      []CUSUMPoint
-	Target     float64 // percent; the level of the instrument apart from its faults
+	Target     float64 // percent; the level of the instrument at its first proof of the window
 	Sigma      float64 // percent; the noise of a proof in the whole fleet
 	Decision   float64 // the CUSUM signals from there on, percent
 	CUSUMChart CUSUM
