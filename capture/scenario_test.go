@@ -242,7 +242,8 @@ func FuzzSession(f *testing.F) {
 	f.Add([]byte("event,indicator,pair,volts,time,record,supply\ntest,VI-1,L-N,0.4,2026-03-02T10:15:41+01:00,R1,dc\n"), []byte("\x00"))
 	f.Fuzz(func(t *testing.T, indicator, source []byte) {
 		actions := []instruments.Action{
-			{Place: instruments.Indicator, Text: string(indicator[:len(indicator)/2])}, {Place: instruments.Source, Text: string(source)},
+			{Place: instruments.Indicator, Text: string(indicator[:len(indicator)/2])},
+			{Place: instruments.Source, Text: string(source)},
 			{After: time.Second, Place: instruments.Indicator, Text: string(indicator[len(indicator)/2:])},
 		}
 		entries := journalOf(actions)
