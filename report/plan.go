@@ -114,8 +114,10 @@ func (p *Plan) headline() verdict {
 	}
 	switch {
 	case len(p.Left) > 0:
-		return verdict{word: counted(len(p.Left), "instrument") + " without a place", grave: heavy,
-			text: say("%s planned, %s of them late.", countedIs(len(p.Services), "visit"), grouped(late))}
+		return verdict{
+			word: counted(len(p.Left), "instrument") + " without a place", grave: heavy,
+			text: say("%s planned, %s of them late.", countedIs(len(p.Services), "visit"), grouped(late)),
+		}
 	case len(p.Services) == 0:
 		return verdict{word: "Nothing due", grave: light, text: say("No instrument is due in these weeks.")}
 	case late > 0:

@@ -213,8 +213,10 @@ func (w *Week) tableBlocks() []block {
 	}{
 		{w.Rules, "By rule, the most frequent first", "rule", ""},
 		{w.Sites, "By site", "site", ""},
-		{w.Technicians, "By technician, by name", "technician",
-			"Nobody is ranked here. A count says nothing without the number of records, and a rate little without its interval, which is wide where there are few records. It also follows the work, the sites and the instruments that somebody was given. Ask before you judge."},
+		{
+			w.Technicians, "By technician, by name", "technician",
+			"Nobody is ranked here. A count says nothing without the number of records, and a rate little without its interval, which is wide where there are few records. It also follows the work, the sites and the instruments that somebody was given. Ask before you judge.",
+		},
 		{w.Indicators, "By voltage indicator", "indicator", ""},
 		{w.Units, "By proving unit", "proving unit", ""},
 	} {

@@ -20,7 +20,7 @@ func writePlan(ctx context.Context, c *console, a *assessed, p fleet.ServicePlan
 	if err != nil {
 		return err
 	}
-	defer filings.Close()
+	defer func() { _ = filings.Close() }() // it was only read
 	d := report.PlanOf(a.Fleet, p, standOf(filings)).Document()
 	pdf, err := d.PDF()
 	if err != nil {

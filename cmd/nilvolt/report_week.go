@@ -173,7 +173,7 @@ func countWeeks(ctx context.Context, l *ledger.Ledger, o report.WeeksOptions) (*
 	if err != nil {
 		return nil, err
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // it was only read
 	o.Stand = standOf(f)
 	weeks := report.NewWeeks(o)
 	var span ledger.FilingSpan
