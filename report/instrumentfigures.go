@@ -133,7 +133,8 @@ func (c *InstrumentChart) flags(f *fleet.Fleet, a *fleet.Assessment, services []
 				word = "drift, from here or before"
 			}
 		}
-		add(f.Week(d.Began), f.Week(d.BeganEarliest), f.Week(d.BeganLatest), word, true)
+		first, _ := c.span()
+		add(max(f.Week(d.Began), first), f.Week(d.BeganEarliest), f.Week(d.BeganLatest), word, true)
 	}
 	add(c.AsOf, c.AsOf, c.AsOf, "as of "+utcDay(f.AsOf), false)
 	if d := a.Due().Date; d.IsSet() && a.State != fleet.StateWithdrawn {

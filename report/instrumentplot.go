@@ -294,7 +294,7 @@ func (c *InstrumentChart) nameTolerance(canvas vgdraw.Canvas, p *plot.Plot) {
 			at.Y = y(end) - wordSize*0.75
 		}
 		left, right := at.X-1, at.X+style.Width(word)+2
-		low, high := at.Y-wordSize*0.5, at.Y+wordSize*0.5
+		low, high := max(at.Y-wordSize*0.5, canvas.Min.Y+1), min(at.Y+wordSize*0.5, canvas.Max.Y)
 		canvas.FillPolygon(color.White, []vg.Point{{X: left, Y: low}, {X: right, Y: low}, {X: right, Y: high}, {X: left, Y: high}})
 		canvas.FillText(style, at, word)
 	}
