@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"nilvolt/ledger"
@@ -38,10 +39,8 @@ func gather(ctx context.Context, args []string, c *console) (*sources, error) {
 // add adds the files that one argument stands for.
 func (s *sources) add(ctx context.Context, arg string, c *console) error {
 	if arg == "-" {
-		for _, name := range s.names {
-			if name == arg {
-				return hint("name it once", "standard input, -, stands there twice")
-			}
+		if slices.Contains(s.names, arg) {
+			return hint("name it once", "standard input, -, stands there twice")
 		}
 		return s.spool(ctx, arg, c.in)
 	}
