@@ -116,9 +116,9 @@ func bracketPairs(text []rune) [][2]int {
 		case p.IsOpeningBracket():
 			open = append(open, i)
 		case p.IsBracket():
-			for k := len(open) - 1; k >= 0; k-- {
-				if mirrored(text[open[k]]) == r {
-					pairs = append(pairs, [2]int{open[k], i})
+			for k, at := range slices.Backward(open) {
+				if mirrored(text[at]) == r {
+					pairs = append(pairs, [2]int{at, i})
 					open = open[:k]
 					break
 				}

@@ -70,7 +70,7 @@ func (p *sheetOfPaper) fold(t *table, size float64) {
 	part := *t
 	part.folds, part.id = false, ""
 	for rows := t.rows; len(rows) > 0; {
-		p.need(40)
+		p.need(20)
 		left := rowsWithin(rows, widths, size, p.room()-10)
 		right := rowsWithin(rows[left:], widths, size, p.room()-10)
 		if left+right == len(rows) {
