@@ -92,13 +92,11 @@ func (p *planner) lookAt(ev *record.Event) {
 	if ev.Indicator != "" && ev.Kind.IsReading() {
 		p.indicator = ev.Indicator
 	}
-	switch ev.Kind {
-	case record.Test:
+	if ev.Kind == record.Test {
 		p.fresh = false
-	case record.Isolate:
-		p.fresh, p.isolated = true, true
-	case record.Restore:
-		p.fresh, p.isolated = true, false
+	}
+	if ev.Kind == record.Isolate || ev.Kind == record.Restore {
+		p.fresh, p.isolated = true, ev.Kind == record.Isolate
 	}
 }
 
@@ -153,12 +151,9 @@ func (p *planner) withSteps(best plan) plan {
 
 // taken reports whether a step stands in the record since power was last put back.
 func (p *planner) taken(step record.Kind) bool {
-	for i := len(p.rec.Events) - 1; i >= 0; i-- {
-		switch p.rec.Events[i].Kind {
-		case step:
-			return true
-		case record.Restore:
-			return false
+	for _, ev := range slices.Backward(p.rec.Events) {
+		if ev.Kind == step || ev.Kind == record.Restore {
+			return ev.Kind == step
 		}
 	}
 	return false

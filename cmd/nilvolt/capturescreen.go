@@ -54,8 +54,15 @@ var stepKeys = []struct {
 	key  string
 	step record.Kind
 }{
-	{"1", record.Inspect}, {"2", record.Identify}, {"3", record.Permission}, {"4", record.ShedLoad}, {"5", record.Isolate},
-	{"6", record.Lock}, {"7", record.Label}, {"8", record.Begin}, {"9", record.Restore},
+	{"1", record.Inspect},
+	{"2", record.Identify},
+	{"3", record.Permission},
+	{"4", record.ShedLoad},
+	{"5", record.Isolate},
+	{"6", record.Lock},
+	{"7", record.Label},
+	{"8", record.Begin},
+	{"9", record.Restore},
 }
 
 // newCaptureScreen returns the screen of a session of the record.

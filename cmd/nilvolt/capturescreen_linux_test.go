@@ -44,7 +44,7 @@ func TestScreenOnTerminal(t *testing.T) {
 	}
 	defer terminal.Close()
 	var shown lockedBuffer
-	go io.Copy(&shown, terminal)
+	go func() { _, _ = io.Copy(&shown, terminal) }() // ends with the program
 
 	// until asks again and again until the journal holds what is waited for.
 	until := func(what string, ask func()) {

@@ -65,15 +65,13 @@ func (m *captureScreen) hung(lead, text string, i ink) []string {
 
 // head tells which record it is, where it stands, and what to do next.
 func (m *captureScreen) head() []string {
-	var title []string
-	title = append(title, "record "+m.theme.clean(m.update.Record.ID))
-	for _, job := range m.update.Record.Jobs {
-		for _, text := range []string{job.Site, job.Circuit} {
+	title := []string{"record " + m.theme.clean(m.update.Record.ID)}
+	if jobs := m.update.Record.Jobs; len(jobs) > 0 {
+		for _, text := range []string{jobs[0].Site, jobs[0].Circuit} {
 			if text != "" {
 				title = append(title, m.theme.clean(text))
 			}
 		}
-		break
 	}
 	lines := m.hung("", strings.Join(title, ", "), titleInk)
 	lines = append(lines, m.hung("", m.lines.stand(m.update.Judgement), plainInk)...)
