@@ -29,7 +29,9 @@ func runMissing(ctx context.Context, l *ledger.Ledger, o *reviewListOptions, c *
 	if err != nil {
 		return err
 	}
+	whole := len(list)
 	list = slices.DeleteFunc(list, func(m *missingJob) bool { return !o.wants(m) })
+	others := whole - len(list)
 	now := c.now().Unix()
 	planned := 0
 	for _, m := range list {
@@ -43,13 +45,16 @@ func runMissing(ctx context.Context, l *ledger.Ledger, o *reviewListOptions, c *
 	case "csv":
 		printMissingCSV(c, list)
 	default:
-		printMissing(c, list, planned)
+		printMissing(c, list, planned, others)
 	}
 	if err != nil {
 		return err
 	}
 	if err := c.out.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
+	}
+	if others > 0 {
+		fmt.Fprintf(c.err, "%s without a row %s not asked for; --missing --all lists every one\n", plural(others, "more record"), verb(others, "was", "were"))
 	}
 	if len(list) > planned {
 		return errNotCompliant
@@ -142,8 +147,12 @@ func (o *reviewListOptions) wants(m *missingJob) bool {
 	return true
 }
 
-func printMissing(c *console, list []*missingJob, planned int) {
+func printMissing(c *console, list []*missingJob, planned, others int) {
 	t := c.theme()
+	if len(list) == 0 && others > 0 {
+		fmt.Fprintln(c.out, "No record that was asked for is without a row.")
+		return
+	}
 	if len(list) == 0 {
 		fmt.Fprintln(c.out, "Of every record of the job sheets something was handed in.")
 		return

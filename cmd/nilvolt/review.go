@@ -115,13 +115,16 @@ func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error 
 	case "csv":
 		printItemsCSV(c, list)
 	default:
-		printItems(c, list)
+		printItems(c, list, o.span(c.now().In(c.location())))
 	}
 	if err != nil {
 		return err
 	}
 	if err := c.out.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
+	}
+	if err := tellOthers(ctx, l, o.filter, list, c); err != nil {
+		return err
 	}
 	overlaps, err := l.Overlaps(ctx, o.filter.From, o.untilOverlaps(c.now()))
 	if err != nil {
@@ -130,6 +133,45 @@ func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error 
 	listOverlaps(c, overlaps)
 	if slices.ContainsFunc(list, func(i *ledger.Item) bool { return !i.Closed() }) {
 		return errNotCompliant
+	}
+	return nil
+}
+
+// span says what the list is of, with a blank before it; "" where it is of all records.
+func (o *reviewListOptions) span(now time.Time) string {
+	var text string
+	if f := &o.filter; f.Rule != "" || f.Site != "" || f.Technician != "" || f.Instrument != "" || f.Marked {
+		text = " that was asked for"
+	}
+	if o.filter.From != 0 {
+		year, week := time.Unix(o.filter.From, 0).In(now.Location()).ISOWeek()
+		text = fmt.Sprintf(" of %04d-W%02d", year, week)
+	}
+	if o.minAge > 0 {
+		text += " that began more than " + plural(o.minAge, "day") + " ago"
+	}
+	return text
+}
+
+// tellOthers says on standard error how many records wait that began at another time
+// than what was listed: an empty list of this week must not read as an empty queue.
+func tellOthers(ctx context.Context, l *ledger.Ledger, f ledger.Filter, listed []*ledger.Item, c *console) error {
+	if f.From == 0 && f.To == 0 {
+		return nil
+	}
+	f.From, f.To, f.Closed = 0, 0, false
+	all, err := l.Review(ctx, f)
+	if err != nil {
+		return err
+	}
+	others := len(all)
+	for _, i := range listed {
+		if !i.Closed() {
+			others--
+		}
+	}
+	if others > 0 {
+		fmt.Fprintf(c.err, "%s of another time %s for a decision; --all lists every one\n", plural(others, "record"), verb(others, "waits", "wait"))
 	}
 	return nil
 }

@@ -41,14 +41,14 @@ func waiting(i *ledger.Item) string {
 	return "a decision"
 }
 
-// printItems prints the queue for people.
-func printItems(c *console, list []*ledger.Item) {
+// printItems prints the queue for people; span says of what it is.
+func printItems(c *console, list []*ledger.Item, span string) {
 	t := c.theme()
 	if len(list) == 0 {
-		fmt.Fprintln(c.out, "No record waits for a decision.")
+		fmt.Fprintln(c.out, "No record"+span+" waits for a decision.")
 		return
 	}
-	fmt.Fprintln(c.out, t.paint(titleInk, plural(len(list), "record")+", worst first."))
+	fmt.Fprintln(c.out, t.paint(titleInk, plural(len(list), "record")+span+", worst first."))
 	for _, i := range list {
 		word, ink := statusInk(i.Judgement.Status)
 		fmt.Fprintf(c.out, "\n%s  %s  %s, %s, %s\n", t.paint(titleInk, t.clean(nameOf(i))), t.paint(ink, word), t.moment(i.Started),
