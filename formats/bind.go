@@ -13,7 +13,7 @@ import (
 // canonical names, in any order. Case, outer blanks and the choice between
 // blank, hyphen and underscore do not matter in a name. Other columns are
 // ignored, unless their name or their cells in head tell a unit, a range, a
-// function or a coupling.
+// function or a coupling, or the name is a canonical one with a slip in it.
 //
 // The error is a *BadRows that lists everything that is wrong with the header.
 func Bind(head, name string, m *Map) (*Layout, error) {
@@ -141,6 +141,7 @@ func (l *Layout) nameColumns(header []Field, set *columnSet, file string) []*Pro
 			problems = append(problems, ignoredProblem(f, why))
 		}
 	}
+	problems = append(problems, l.slips(header, set, seen)...)
 	return append(problems, missingColumns(seen, set, file)...)
 }
 
