@@ -31,6 +31,7 @@ const (
 // A poll is how far the asking is.
 type poll struct {
 	query    *Query // that waits for its answer
+	due      bool   // a reading was asked for, and is not in the record yet
 	identity string // what the instrument answered
 	reading  string // the answer that waits for whether it went well
 	line     int    // of it
@@ -48,7 +49,7 @@ func (s *State) asked(e Entry) {
 	}
 	s.poll.query = q
 	if q.Purpose == AskReading {
-		s.poll.next, s.poll.waveform = s.next, q.Waveform
+		s.poll.due, s.poll.next, s.poll.waveform = true, s.next, q.Waveform
 		s.next.From, s.next.To, s.next.Pair = "", "", ""
 	}
 }
@@ -131,10 +132,22 @@ func (s *State) timeout(e Entry, at record.Instant) {
 	}
 }
 
+// endPoll ends a reading that was asked for and is not in the record yet: nobody will
+// know what the instrument showed, or whether that went well. It is an unreadable one.
+func (s *State) endPoll(at record.Instant) {
+	p := &s.poll
+	if !p.due {
+		return
+	}
+	p.query, p.line, p.at, p.reading = nil, s.before+1, at, unreadText
+	s.polled(at)
+}
+
 // polled makes an event of the answer. Text that is no number is no value; 9.9E37 is
 // over-range and 9.91E37 no number (SCPI-1999), which package record knows.
 func (s *State) polled(at record.Instant) {
 	p := &s.poll
+	p.due = false
 	text := strings.TrimSpace(p.reading)
 	if _, err := record.ParseReading(text); err != nil || text == "" {
 		s.tell(Entry{Line: p.line}, at, true, "the instrument answered %q, which is no number", text)

@@ -147,7 +147,10 @@ func (c *Config) defaults() {
 
 // begin replays what the journal holds and looks whether the session can begin.
 func (s *Session) begin(c *Contents, opened []Entry) error {
-	s.state = Replay(&Contents{Entries: c.Entries}, s.cfg.Journal)
+	s.state = NewState(s.cfg.Journal) // it may go on
+	for _, e := range c.Entries {
+		s.state.Apply(e)
+	}
 	s.shown.skip(s.state)
 	switch {
 	case s.state.Ended():

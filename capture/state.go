@@ -93,13 +93,14 @@ type Notice struct {
 // called in the places of events.
 func NewState(file string) *State { return &State{file: file} }
 
-// Replay returns the state after the contents of the journal called file.
+// Replay returns the state after the contents of the journal called file, of which no
+// more is to come.
 func Replay(c *Contents, file string) *State {
 	s := NewState(file)
 	for _, e := range c.Entries {
 		s.Apply(e)
 	}
-	s.ApplyTorn(c.Torn)
+	s.BreakOff(c.Torn)
 	return s
 }
 
@@ -115,6 +116,9 @@ func (s *State) Apply(e Entry) {
 		s.open(e)
 	case Lost:
 		s.endPart(e.Port, at, "the line was cut off when the port was lost")
+		if e.Port == Indicator && s.poll.query == nil { // else it times out
+			s.endPoll(at)
+		}
 		s.ports[e.Port].open = false
 		s.tell(e, at, true, "the %s is gone (%s): nothing is read from it until it is back", e.Port, e.Data)
 	case Line, Part:
@@ -126,9 +130,7 @@ func (s *State) Apply(e Entry) {
 	case Timeout:
 		s.timeout(e, at)
 	case End:
-		for role := Indicator; role < numRoles; role++ {
-			s.endPart(role, at, "the session ended before the line did")
-		}
+		s.endAll(at, "the session ended before the line did")
 		s.ended = true
 	case NoKind, numKinds:
 	}
@@ -140,8 +142,8 @@ func (s *State) begin(e Entry) {
 	resumed := s.begun
 	s.begun, s.ended = true, false
 	if resumed {
+		s.endAll(s.clock.last, "the session was broken off before the line ended")
 		for role := Indicator; role < numRoles; role++ {
-			s.endPart(role, s.clock.last, "the session was broken off before the line ended")
 			s.ports[role].open = false
 		}
 	}
@@ -199,12 +201,24 @@ func (h *Header) columnMap() (m *formats.Map, err error) {
 	return m, nil
 }
 
-// ApplyTorn takes in that the journal ends in a piece that is no whole line, if it is
-// not blank. What it held arrived, was shown to nobody, and may have been any reading.
-func (s *State) ApplyTorn(piece string) {
-	if piece != "" {
-		s.torn(Entry{Data: strconv.Itoa(len(piece))})
+// BreakOff takes in that nothing more is in the journal, but for a piece at its end that
+// is no whole line, if it is not blank. What that held arrived, was shown to nobody, and
+// may have been any reading; so may what else had arrived in part when the session was
+// broken off.
+func (s *State) BreakOff(torn string) {
+	if torn != "" {
+		s.torn(Entry{Data: strconv.Itoa(len(torn))})
 	}
+	s.endAll(s.clock.last, "the session was broken off before the line ended")
+}
+
+// endAll ends what arrived in part only: lines without an end, and a reading that was
+// asked for.
+func (s *State) endAll(at record.Instant, why string) {
+	for role := Indicator; role < numRoles; role++ {
+		s.endPart(role, at, why)
+	}
+	s.endPoll(at)
 }
 
 // check reports what is wrong with the way in which lines are to be read.

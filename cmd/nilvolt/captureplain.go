@@ -250,7 +250,7 @@ func runReplay(ctx context.Context, o *captureOptions, c *console) error {
 		st.Apply(e)
 		show()
 	}
-	st.ApplyTorn(contents.Torn)
+	st.BreakOff(contents.Torn)
 	show()
 	if !st.Ended() {
 		p.say("          the session of this journal did not end")
