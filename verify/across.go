@@ -49,7 +49,7 @@ func (s *Survey) Add(rec *record.Record) {
 		s.add(rec, s.judge.policy.SharedProofs)
 		return
 	}
-	for how := range numTimings {
+	for _, how := range timings(rec) {
 		s.add(s.judge.timed(rec, how), false)
 	}
 }

@@ -15,15 +15,55 @@ import (
 // times alone are let go where the clock is more than two minutes off and the caution
 // clock-disagrees says so on the record.
 
-// A timing is one way to take the times of rows with a clock.
-type timing uint8
+// A timing is one way to take the times of rows with a clock: of all logs alike, or of one
+// in another way than of the others, since nobody knows that they are wrong by the same.
+type timing struct {
+	how   way
+	other *logID // nil where there is none
+	its   way    // of that log
+}
+
+// A way is how the times of a log are taken.
+type way uint8
 
 const (
-	early timing = iota
+	early way = iota
 	late
 	logged
-	numTimings
 )
+
+// A logID tells the logs of a record apart whose clocks were compared.
+type logID struct {
+	file, indicator string
+	clock           record.Clock
+}
+
+func logOf(e *record.Event) logID { return logID{e.Pos.File, e.Indicator, *e.Clock} }
+
+// timings returns all ways to take the times of a record.
+func timings(rec *record.Record) []timing {
+	list := []timing{{how: early}, {how: late}, {how: logged}}
+	var logs []logID
+	for i := range rec.Events {
+		if e := &rec.Events[i]; e.Clock != nil && e.Kind != record.Output && !slices.Contains(logs, logOf(e)) {
+			logs = append(logs, logOf(e))
+		}
+	}
+	for i := range logs {
+		if len(logs) > 2 || len(logs) == 2 && i == 0 { // of two, each is the other's other
+			list = append(list, timing{late, &logs[i], early}, timing{early, &logs[i], late})
+		}
+	}
+	return list
+}
+
+// of returns how the time of a row is taken.
+func (t *timing) of(e *record.Event) way {
+	if t.other != nil && logOf(e) == *t.other {
+		return t.its
+	}
+	return t.how
+}
 
 // hasClock reports whether a row's clock was compared with another.
 func hasClock(rec *record.Record) bool {
@@ -50,10 +90,11 @@ func (j *Judge) timed(rec *record.Record, how timing) *record.Record {
 		if e.Clock == nil {
 			continue
 		}
+		way := how.of(e)
 		switch corrected := e.Time.Add(-e.Clock.Ahead); {
-		case how == early:
+		case way == early:
 			e.Time = corrected.Add(-e.Clock.Within)
-		case how == late:
+		case way == late:
 			e.Time = corrected.Add(e.Clock.Within)
 		case j.off(e.Clock):
 			e.Time = corrected
@@ -65,19 +106,20 @@ func (j *Judge) timed(rec *record.Record, how timing) *record.Record {
 // judgeTimes judges a record with clocks by all its times.
 func (j *Judge) judgeTimes(rec *record.Record) *Judgement {
 	var found []record.Finding
-	worst, status := early, record.NotJudged
+	ways := timings(rec)
+	worst, status := 0, record.NotJudged
 	j.clocked = true
 	defer func() { j.clocked = false }()
-	for how := range numTimings {
+	for i, how := range ways {
 		g := j.judge(j.timed(rec, how))
 		if g.Status > status {
-			worst, status = how, g.Status
+			worst, status = i, g.Status
 		}
 		found = mergeFindings(found, g.Findings)
 	}
 	out := &j.judgement
-	if worst != numTimings-1 {
-		out = j.judge(j.timed(rec, worst))
+	if worst != len(ways)-1 {
+		out = j.judge(j.timed(rec, ways[worst]))
 	}
 	out.Findings = found
 	return out
