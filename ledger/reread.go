@@ -79,21 +79,36 @@ func (p *Packed) Name() string { return p.record }
 // Record returns the record again.
 func (p *Packed) Record() (*record.Record, error) { return decodeEvidence(p.record, p.evidence) }
 
-// A Standing is how many records have a status, by their newest version and its
-// newest judgement.
+// A Standing is how many records have a status, each by the newest judgement of the
+// version that stands for it: that with the worst, as the weekly report counts them.
 type Standing map[string]int
 
 // Standing counts all kept records.
 func (t *Tx) Standing() (Standing, error) {
 	out := Standing{}
-	return out, each(t.ctx, t.tx, func(rows *sql.Rows) error {
-		var status string
-		var n int
-		err := rows.Scan(&status, &n)
-		out[status] = n
+	id, rivals := "", []rival(nil)
+	count := func() {
+		stands, _ := standing(rivals)
+		for _, r := range rivals {
+			if r.version == stands {
+				out[r.status]++
+			}
+		}
+	}
+	err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
+		var next string
+		var r rival
+		err := rows.Scan(&next, &r.version, &r.readings, &r.status)
+		if next != id {
+			count()
+			id, rivals = next, rivals[:0]
+		}
+		rivals = append(rivals, r)
 		return err
-	}, `SELECT j.status, COUNT(*) FROM version v JOIN judgement j ON `+newestJudgement+`
-		WHERE v.number = (SELECT MAX(w.number) FROM version w WHERE w.record = v.record) GROUP BY j.status`)
+	}, `SELECT v.record, v.leaf, v.readings, j.status FROM version v JOIN judgement j ON `+newestJudgement+`
+		ORDER BY v.record, v.number`)
+	count()
+	return out, err
 }
 
 // A Place names a version for people, and the upload with which it came.
