@@ -12,7 +12,8 @@ import (
 // self checks the row of the ledger itself.
 func (a *audit) self() error {
 	var most, longest int64
-	if err := a.tx.QueryRowContext(a.ctx, `SELECT COALESCE(MAX(ended - started), 0) FROM version`).Scan(&most); err != nil {
+	if err := a.tx.QueryRowContext(a.ctx, `SELECT COALESCE(MAX(longest), 0) FROM (
+		SELECT MAX(ended - started) AS longest FROM version UNION ALL SELECT MAX(ended - started) FROM usage) AS lengths`).Scan(&most); err != nil {
 		return err
 	}
 	return each(a.ctx, a.tx, func(rows *sql.Rows) error {

@@ -94,10 +94,10 @@ func derive(rec *record.Record) derived {
 			continue
 		}
 		d.readings++
-		d.use(e.Indicator, roleIndicator, e.Time.Unix())
+		d.use(e.Indicator, roleIndicator, e)
 		if e.Kind.IsProof() {
 			if e.Source != "" && e.Source != record.Live {
-				d.use(e.Source, roleSource, e.Time.Unix())
+				d.use(e.Source, roleSource, e)
 			}
 			d.proofs = append(d.proofs, proofOf(i, e))
 		}
@@ -121,14 +121,22 @@ func (d *derived) date(t record.Instant) {
 	d.started, d.ended = min(d.started, sec), max(d.ended, sec)
 }
 
-func (d *derived) use(instrument, role string, at int64) {
+// use widens the time in which an instrument was used. A row whose clock was compared
+// with another counts by its corrected time too: by that, what it shows may matter to
+// records that lie far from what was logged.
+func (d *derived) use(instrument, role string, e *record.Event) {
+	first, last := e.Time.Unix(), e.Time.Unix()
+	if c := e.Clock; c != nil {
+		corrected := e.Time.Add(-c.Ahead)
+		first, last = min(first, corrected.Add(-c.Within).Unix()), max(last, corrected.Add(c.Within).Unix())
+	}
 	for i := range d.usage {
 		if u := &d.usage[i]; u.instrument == instrument && u.role == role {
-			u.started, u.ended = min(u.started, at), max(u.ended, at)
+			u.started, u.ended = min(u.started, first), max(u.ended, last)
 			return
 		}
 	}
-	d.usage = append(d.usage, usage{strings.Clone(instrument), role, at, at})
+	d.usage = append(d.usage, usage{strings.Clone(instrument), role, first, last})
 }
 
 func proofOf(number int, e *record.Event) proof {
@@ -317,6 +325,7 @@ func (u *Upload) insert(p *Packed, number int) (int64, error) {
 		return 0, err
 	}
 	for _, s := range d.usage {
+		t.longest = max(t.longest, s.ended-s.started) // by corrected times it may be longer than the record
 		if err := u.usage.add(row, s.instrument, s.role, s.started, s.ended); err != nil {
 			return 0, err
 		}
