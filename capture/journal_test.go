@@ -279,6 +279,9 @@ func FuzzJournal(f *testing.F) {
 			return
 		}
 		again := journalText(c.Entries)
+		if c.unended {
+			again = bytes.TrimSuffix(again, []byte("\n"))
+		}
 		if !slices.ContainsFunc(c.Entries, func(e Entry) bool { return e.Kind == Torn }) && !bytes.HasPrefix(data, again) && canonicalTimes(c.Entries, data) {
 			t.Errorf("%q was read as %q", data, again)
 		}
