@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -143,9 +144,14 @@ func replaceFile(path string, data []byte) error {
 	return err
 }
 
+// longestSheetName is how many bytes of a sheet's name are kept. Common file systems
+// take 255 (POSIX NAME_MAX on Linux), of which the rest is for hash, version and ending.
+const longestSheetName = 180
+
 // sheetName is the name of the files of a record's sheet, without ending. What a file
 // name cannot hold becomes an underscore, with the character's number behind it, so
-// that no two records have one name.
+// that no two records have one name. Of an id too long for a file name the beginning
+// stands, with the first 128 bits of its SHA-256.
 func sheetName(record string, version int) string {
 	var b strings.Builder
 	b.WriteString("record-")
@@ -156,8 +162,13 @@ func sheetName(record string, version int) string {
 			fmt.Fprintf(&b, "_%x_", r)
 		}
 	}
-	if version > 1 {
-		fmt.Fprintf(&b, "@%d", version)
+	name := b.String()
+	if len(name) > longestSheetName {
+		sum := sha256.Sum256([]byte(record))
+		name = fmt.Sprintf("%s_%x", strings.ToValidUTF8(name[:longestSheetName], ""), sum[:16])
 	}
-	return b.String()
+	if version > 1 {
+		name += fmt.Sprintf("@%d", version)
+	}
+	return name
 }

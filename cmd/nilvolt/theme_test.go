@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -64,6 +65,7 @@ func TestThemeFollowsTheConsole(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			c := &console{outIsTerminal: tt.terminal, columns: tt.columns, getenv: func(name string) string { return tt.env[name] }}
+			tt.want.zone = time.UTC // where the console has none
 			if got := c.theme(); got != tt.want {
 				t.Errorf("got %+v, want %+v", got, tt.want)
 			}
