@@ -38,6 +38,8 @@ type Instruction struct {
 	Tested record.Tested // of TestPair, and the pair of the reading of SeeDanger
 	// After says of ProveOn that dead tests wait for this proof.
 	After bool
+	// On names the sources to prove on, where the record names some.
+	On []string
 	// Indicator is the one to use; blank where the record names none yet.
 	Indicator string
 	// Other says that the indicator used so far cannot give this evidence: take another.
@@ -114,6 +116,7 @@ func (p *planner) instruction(best plan) Instruction {
 		}
 	default:
 		in.Action, in.After = ProveOn, first.Kind == record.Reprove
+		in.On = p.sourceNames()
 	}
 	return in
 }

@@ -1,6 +1,7 @@
 package guide_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -38,7 +39,8 @@ var singlePhase = record.Job{
 	Supply: record.SinglePhase, Nominal: 230, Earthing: record.TNS, Device: "60947-3", Poles: record.Poles2,
 }
 
-// do adds an event written as in a session: a step; prove 230 or prove 100; test L-N 0.3.
+// do adds an event written as in a session: a step; prove 230 or prove 100, on PU-1 if
+// none is named; test L-N 0.3.
 func (b *bench) do(texts ...string) *bench {
 	for _, text := range texts {
 		words := strings.Fields(text)
@@ -49,6 +51,12 @@ func (b *bench) do(texts ...string) *bench {
 		}
 		if ev.Kind.IsProof() {
 			ev.Source, ev.Expected, ev.HasExpected = "PU-1", 230, true
+			if len(words) == 3 {
+				ev.Source = words[1]
+			}
+			if ev.Source == "unnamed" {
+				ev.Source, ev.HasExpected = "", false
+			}
 		}
 		if ev.Kind == record.Test {
 			ev.Pair, ev.Placed = must(record.ParsePair(words[1])), true
@@ -76,7 +84,16 @@ func (b *bench) follow(in guide.Instruction) {
 	case guide.TakeStep:
 		b.do(in.Step.String())
 	case guide.ProveOn:
-		b.do("prove 230")
+		on := in.On
+		if len(on) == 0 {
+			on = []string{"PU-1"}
+			if len(b.rec.Events) > 0 && slices.ContainsFunc(b.rec.Events, func(ev record.Event) bool { return ev.Kind.IsProof() && ev.Source == "" }) {
+				on = []string{"unnamed"}
+			}
+		}
+		for _, source := range on {
+			b.do("prove " + source + " 230")
+		}
 	case guide.TestPair:
 		b.do(strings.TrimSpace("test " + in.Tested.Pair.String() + " " + in.Tested.Switch.String() + " 0"))
 	}
@@ -112,6 +129,9 @@ func TestNext(t *testing.T) {
 		{"a pair could not be read", append(append(secured[:6:6], tested[:3]...), "test N-E ---"), "Test N-E."},
 		{"live", append(secured[:6:6], "prove 230", "test L-N 231"), "LIVE on L-N: do not touch."},
 		{"residual", append(secured[:6:6], "prove 230", "test L-N 30"), "RESIDUAL VOLTAGE on L-N: do not touch."},
+		{"a proof on a second unit failed", append(secured[:6:6], "prove PU-2 100", "prove PU-1 230"), "Prove VI-1 on PU-1 and on PU-2,"},
+		{"a proof on a unit that nobody named failed", append(secured[:6:6], "prove unnamed 10"), "Prove VI-1 on the proving unit,"},
+		{"a proof that failed was made good", append(secured[:6:6], "prove 100", "prove 230"), "Test L-N."},
 		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
 		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Isolate anew"},
 	} {
@@ -123,12 +143,37 @@ func TestNext(t *testing.T) {
 	}
 }
 
+// After an interruption the whole sequence is begun anew, each pair once.
+func TestNextAfterAnInterruption(t *testing.T) {
+	b := newBench(singlePhase).do(secured...).do("prove 230", "test L-N 0", "test L-E 0", "prove 230")
+	b.wait(90 * time.Minute)
+	for _, want := range []string{"Prove VI-1 on PU-1,", "Test L-N.", "Test L-E.", "Test N-E.", "Prove VI-1 again, on PU-1.", "Evidence complete."} {
+		in := b.next(verify.DefaultPolicy())
+		if !strings.HasPrefix(in.String(), want) {
+			t.Fatalf("%q, not %q", in, want)
+		}
+		b.follow(in)
+	}
+}
+
+// A lock that was forgotten until after a test: each pair is tested once more.
+func TestNextAfterALateLock(t *testing.T) {
+	b := newBench(singlePhase).do("prove 230", "isolate", "test L-N 0", "lock")
+	for _, want := range []string{"Test L-N.", "Test L-E.", "Test N-E.", "Prove VI-1 again, on PU-1.", "Evidence complete."} {
+		in := b.next(verify.DefaultPolicy())
+		if !strings.HasPrefix(in.String(), want) {
+			t.Fatalf("%q, not %q", in, want)
+		}
+		b.follow(in)
+	}
+}
+
 // Whoever follows the instructions comes to an end from wherever a record stands: to
 // complete evidence, and then the record complies; or to the word that nothing mends
 // it. On the way no instruction adds a failure that is still there at the end.
 func TestFollowing(t *testing.T) {
 	happenings := append([]string{
-		"prove 230", "prove 100", "prove ---", "begin", "restore", "shed-load",
+		"prove 230", "prove 100", "prove ---", "prove PU-2 100", "prove PU-2 230", "begin", "restore", "shed-load",
 		"test L-N 0", "test L-E 0", "test N-E 0", "test L-N 230", "test L-E 30", "test N-E ---",
 		"test SL1-N on 0", "test SL1-N off 230",
 	}, secured...)

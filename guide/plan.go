@@ -52,9 +52,13 @@ type planner struct {
 	form      form
 	waveform  record.Waveform // of the supply
 	side      record.Side
+	groups    []group // what the next proof is made on
 	required  []record.Tested
-	fresh     bool // no dead test stands since the last isolation
-	isolated  bool
+	// begun is, for each way in which the tests may have been begun anew (by a proof, by
+	// a lock), the required pairs that were not read since.
+	begun    [][]record.Tested
+	fresh    bool // no dead test stands since the last isolation
+	isolated bool
 
 	wrongWaveform bool
 	events        []record.Event     // the record's, with room for those of a plan
@@ -66,8 +70,16 @@ type planner struct {
 func (g *Guide) newPlanner(at Situation) *planner {
 	p := &planner{Guide: g, rec: at.Record, start: at.Now, indicator: at.Indicator, fresh: true, waveform: record.AC}
 	j := g.judge.Judge(at.Record)
+	p.begun = make([][]record.Tested, 2)
+	proved := lastOf(at.Record, record.Kind.IsProof)
+	locked := lastOf(at.Record, func(k record.Kind) bool { return k == record.Lock })
 	for _, pair := range j.Pairs() {
 		p.required = append(p.required, pair.Tested)
+		for i, since := range []record.Instant{proved, locked} {
+			if !readSince(at.Record, pair.Tested, since) {
+				p.begun[i] = append(p.begun[i], pair.Tested)
+			}
+		}
 	}
 	if j.Supply.IsDC() {
 		p.waveform = record.DirectVoltage
@@ -76,9 +88,30 @@ func (g *Guide) newPlanner(at Situation) *planner {
 	for i := range at.Record.Events {
 		p.lookAt(&at.Record.Events[i])
 	}
-	p.form = p.formOf(p.indicator)
+	p.form, p.groups = p.formOf(p.indicator), p.openGroups()
 	p.events = slices.Grow(slices.Clone(at.Record.Events), len(p.required)+len(procedure)+2)
 	return p
+}
+
+// lastOf returns the time of the last event of a kind, the zero Instant where there is
+// none.
+func lastOf(rec *record.Record, is func(record.Kind) bool) (last record.Instant) {
+	for i := range rec.Events {
+		if ev := &rec.Events[i]; is(ev.Kind) && !ev.Time.Before(last) {
+			last = ev.Time
+		}
+	}
+	return last
+}
+
+// readSince reports whether a dead test of the required pair stands after a time. The
+// reading that counts for a pair may be an older one, until the new one is proved.
+func readSince(rec *record.Record, required record.Tested, since record.Instant) bool {
+	return slices.ContainsFunc(rec.Events, func(ev record.Event) bool {
+		return ev.Kind == record.Test && since.Before(ev.Time) && ev.Pair.Same(required.Pair) &&
+			(required.Switch == record.SwitchUnknown || ev.Switch == required.Switch) &&
+			(required.Point == "" || ev.Point == required.Point)
+	})
 }
 
 // lookAt takes in one event of the record.
@@ -175,7 +208,7 @@ func (p *planner) shortest(steps []record.Kind, other bool) plan {
 }
 
 // choices returns which pairs could be tested: none; those that would not be good if
-// only proofs were made; all.
+// only proofs were made; those that were not read yet since all was begun anew; all.
 func (p *planner) choices(steps []record.Kind, prove, other bool) [][]record.Tested {
 	p.judged(acts(steps, prove, nil, true), other)
 	var lacking []record.Tested
@@ -190,6 +223,11 @@ func (p *planner) choices(steps []record.Kind, prove, other bool) [][]record.Tes
 	}
 	if len(lacking) < len(p.required) {
 		out = append(out, p.required)
+		for _, pairs := range p.begun {
+			if len(pairs) < len(p.required) {
+				out = append(out, pairs)
+			}
+		}
 	}
 	return out
 }

@@ -38,9 +38,20 @@ func (p *planner) judged(acts []Act, other bool) plan {
 	}
 	events := p.events
 	at := p.start
+	groups := p.groups
 	for _, act := range acts {
-		at = at.Add(pace)
-		events = append(events, p.suppose(act, id, f, at))
+		if act.Kind == record.Test {
+			groups = p.source()
+		}
+		if act.Kind.IsStep() || act.Kind == record.Test {
+			at = at.Add(pace)
+			events = append(events, p.suppose(act, id, f, at))
+			continue
+		}
+		for _, on := range groups {
+			at = at.Add(pace)
+			events = append(events, on.proof(act.Kind, p.waveform, id, f, at))
+		}
 	}
 	p.events = events[:len(p.events)]
 	j := p.judge.Judge(&record.Record{ID: p.rec.ID, Jobs: p.rec.Jobs, Events: events})
@@ -55,6 +66,9 @@ func (p *planner) judged(acts []Act, other bool) plan {
 		case f.Rule == record.LoadNotShed, f.Rule == record.NotLabelled:
 			out.wishes++
 		}
+	}
+	if out.failures == 0 && j.Status != record.Compliant {
+		out.failures = 1
 	}
 	out.isolates = p.isolated && slices.ContainsFunc(acts, func(a Act) bool { return a.Kind == record.Isolate })
 	return out
@@ -79,35 +93,51 @@ func inService(entry *record.Instrument, on record.Date) bool {
 	return (!entry.Withdrawn.IsSet() || entry.Withdrawn.After(on)) && (!entry.Due().IsSet() || !on.After(entry.Due()))
 }
 
-// suppose returns the event of an act done well.
+// suppose returns the event of a step or a dead test done well.
 func (p *planner) suppose(act Act, id string, f form, at record.Instant) record.Event {
 	ev := record.Event{Time: at, Kind: act.Kind, Pos: record.Pos{File: "supposed"}}
 	if act.Kind.IsStep() {
 		return ev
 	}
 	ev.Indicator, ev.Waveform = id, p.waveform
-	if act.Kind == record.Test {
-		ev.Pair, ev.Switch, ev.Point, ev.Side, ev.Placed = firstProbe(act.Tested.Pair), act.Tested.Switch, act.Tested.Point, p.side, true
-		if f.steps != nil {
-			ev.Stage = record.Stage{Text: "none", State: record.StageNone}
-		} else {
-			ev.Volts = record.Reading{Text: "0", State: record.Shown}
-		}
+	ev.Pair, ev.Switch, ev.Point, ev.Side, ev.Placed = firstProbe(act.Tested.Pair), act.Tested.Switch, act.Tested.Point, p.side, true
+	if f.steps != nil {
+		ev.Stage = record.Stage{Text: "none", State: record.StageNone}
+	} else {
+		ev.Volts = record.Reading{Text: "0", State: record.Shown}
+	}
+	return ev
+}
+
+// A group is what proofs are made on: a source and what it puts out. A series passes
+// when the last row of each of its groups does.
+type group struct {
+	source      string
+	expected    record.Volts
+	hasExpected bool
+}
+
+// proof returns a proof on the group that passes.
+func (on group) proof(kind record.Kind, w record.Waveform, id string, f form, at record.Instant) record.Event {
+	ev := record.Event{
+		Time: at, Kind: kind, Pos: record.Pos{File: "supposed"}, Indicator: id, Waveform: w,
+		Source: on.source, Expected: on.expected, HasExpected: on.hasExpected,
+	}
+	shown := on.expected
+	if !on.hasExpected {
+		shown = usualVolts
+	}
+	if f.steps == nil {
+		ev.Volts = record.Reading{Text: shown.String(), Volts: shown, State: record.Shown}
 		return ev
 	}
-	source, expected := p.source()
-	ev.Source, ev.Expected, ev.HasExpected = source, expected, true
-	if f.steps != nil {
-		step := f.steps[0]
-		for _, s := range f.steps {
-			if s <= expected {
-				step = s
-			}
+	step := f.steps[0]
+	for _, s := range f.steps {
+		if s <= shown {
+			step = s
 		}
-		ev.Stage = record.Stage{Text: step.String(), Volts: step, State: record.StageLit}
-	} else {
-		ev.Volts = record.Reading{Text: expected.String(), Volts: expected, State: record.Shown}
 	}
+	ev.Stage = record.Stage{Text: step.String(), Volts: step, State: record.StageLit}
 	return ev
 }
 
@@ -119,12 +149,49 @@ func firstProbe(p record.Pair) record.Pair {
 	return p
 }
 
-// source returns a proving source and what it puts out: the one that was proved on
-// last, else one of the register, else one of the voltage of the work.
-func (p *planner) source() (id string, expected record.Volts) {
+// usualVolts is what a proving source is taken to put out where nobody says it.
+const usualVolts record.Volts = 230
+
+// openGroups returns the groups of the proofs since the last dead test, the last first:
+// another proof belongs to their series unless it comes late. Without one it is source.
+func (p *planner) openGroups() []group {
+	var groups []group
 	for _, ev := range slices.Backward(p.rec.Events) {
-		if ev.Kind.IsProof() && ev.Source != "" && ev.Source != record.Live && ev.HasExpected && ev.Expected >= 50 {
-			return ev.Source, ev.Expected
+		if ev.Kind == record.Test {
+			break
+		}
+		if on := (group{ev.Source, ev.Expected, ev.HasExpected}); ev.Kind.IsProof() && !slices.Contains(groups, on) {
+			groups = append(groups, on)
+		}
+	}
+	if !slices.ContainsFunc(groups, group.isHigh) {
+		groups = append(groups, p.source()...)
+	}
+	return groups
+}
+
+// sourceNames returns the sources to prove on next, those that the record names.
+func (p *planner) sourceNames() []string {
+	var names []string
+	for _, on := range p.groups {
+		named := slices.ContainsFunc(p.rec.Events, func(ev record.Event) bool { return ev.Kind.IsProof() && ev.Source == on.source })
+		if named && on.source != "" && !slices.Contains(names, on.source) {
+			names = append(names, on.source)
+		}
+	}
+	return names
+}
+
+// isHigh reports whether a proof on the group shows that the indicator sees a voltage
+// that is dangerous.
+func (on group) isHigh() bool { return !on.hasExpected || on.expected >= 50 }
+
+// source returns what to prove on anew: what was proved on last, else a proving unit of
+// the register, else one that nobody knows.
+func (p *planner) source() []group {
+	for _, ev := range slices.Backward(p.rec.Events) {
+		if on := (group{ev.Source, ev.Expected, ev.HasExpected}); ev.Kind.IsProof() && on.isHigh() {
+			return []group{on}
 		}
 	}
 	var ids []string
@@ -133,11 +200,11 @@ func (p *planner) source() (id string, expected record.Volts) {
 			ids = append(ids, id)
 		}
 	}
-	if len(ids) > 0 {
-		id := slices.Min(ids)
-		return id, slices.Max(p.register[id].Outputs)
+	if len(ids) == 0 {
+		return []group{{"a proving unit", usualVolts, true}}
 	}
-	return "a proving unit", 230
+	id := slices.Min(ids)
+	return []group{{id, slices.Max(p.register[id].Outputs), true}}
 }
 
 // stays returns the failures that are left after a plan.

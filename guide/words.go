@@ -62,10 +62,14 @@ func (in Instruction) proof() string {
 	case subject == "":
 		subject = "the indicator"
 	}
-	if in.After {
-		return "Prove " + subject + " again, on the proving unit."
+	on := "the proving unit"
+	if len(in.On) > 0 {
+		on = strings.Join(in.On, " and on ")
 	}
-	return "Prove " + subject + " on the proving unit, at no less than the voltage of the work."
+	if in.After {
+		return "Prove " + subject + " again, on " + on + "."
+	}
+	return "Prove " + subject + " on " + on + ", at no less than the voltage of the work."
 }
 
 // test asks for a dead test.

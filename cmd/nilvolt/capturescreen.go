@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"time"
 
@@ -35,6 +36,7 @@ type captureScreen struct {
 
 	typed  string
 	wrong  string // what is wrong with what was typed last
+	urgent string // the last urgent notice, until something is read or said
 	asking bool   // whether to end or to stop
 	ended  bool   // the technician has ended the session
 	stop   func() // breaks the session off; the journal stays
@@ -49,11 +51,14 @@ type (
 	over    struct{}
 )
 
-// stepKeys are the keys that fill in a step, in the order of the procedure.
-var stepKeys = []struct {
+// A stepKey is a key that fills in a step.
+type stepKey struct {
 	key  string
 	step record.Kind
-}{
+}
+
+// stepKeys are the keys that fill in a step, in the order of the procedure.
+var stepKeys = []stepKey{
 	{"1", record.Inspect},
 	{"2", record.Identify},
 	{"3", record.Permission},
@@ -106,6 +111,14 @@ func (m *captureScreen) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.resize(msg.Width, msg.Height)
 	case updated:
+		if len(msg.Events) > 0 {
+			m.urgent = ""
+		}
+		for _, n := range msg.Notices {
+			if n.Urgent {
+				m.urgent = n.Text
+			}
+		}
 		m.lines.show(msg.Update)
 		m.update = msg.Update
 		m.next = m.guide.Next(guide.Situation{
@@ -155,14 +168,14 @@ func (m *captureScreen) press(k tea.KeyPressMsg) {
 	}
 }
 
-// character takes a key that writes something. In an empty line a digit stands for a step.
+// character takes a key that writes something. In an empty line, and behind a step, a
+// digit stands for a step.
 func (m *captureScreen) character(k tea.KeyPressMsg) {
-	if m.typed == "" {
-		for _, s := range stepKeys {
-			if k.Text == s.key {
-				m.typed = s.step.String()
-				return
-			}
+	filled := m.typed == "" || slices.ContainsFunc(stepKeys, func(s stepKey) bool { return s.step.String() == m.typed })
+	for _, s := range stepKeys {
+		if filled && k.Text == s.key {
+			m.typed = s.step.String()
+			return
 		}
 	}
 	m.typed += k.Text
@@ -181,7 +194,6 @@ func (m *captureScreen) enter() {
 	switch {
 	case err != nil:
 		m.wrong = err.Error()
-		return
 	case in.Verb == capture.Finish:
 		m.asking = true
 	default:

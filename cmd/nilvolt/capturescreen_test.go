@@ -111,6 +111,23 @@ func TestScreenTells(t *testing.T) {
 	}
 }
 
+// What needs doing about an instrument stands above what to do next.
+func TestScreenAttention(t *testing.T) {
+	m, _ := screenOf(t, 40, 20, toLabel...)
+	u := *m.update
+	u.Events, u.Notices = nil, []capture.Notice{{Urgent: true, Text: "the indicator is gone"}}
+	m.Update(updated{&u})
+	if got := m.content(); !strings.Contains(got, "ATTENTION  the indicator is gone") {
+		t.Errorf("the screen:\n%s", got)
+	}
+	press(m, "1", "enter")
+	u.Events, u.Notices = u.Record.Events[:1], nil
+	m.Update(updated{&u})
+	if got := m.content(); strings.Contains(got, "ATTENTION  the") {
+		t.Errorf("the notice stays:\n%s", got)
+	}
+}
+
 // A reading that is not dead takes the whole screen until it was seen, and no key that
 // was meant for something else says so.
 func TestScreenDanger(t *testing.T) {
@@ -145,6 +162,8 @@ func TestScreenKeys(t *testing.T) {
 		{"Enter takes the step that is asked for", nil, []string{"enter"}, []string{"inspect"}},
 		{"a digit fills in a step, Enter says it", nil, []string{"5", "enter"}, []string{"isolate"}},
 		{"a step that was filled in is taken out again", nil, []string{"5", "esc"}, nil},
+		{"another digit takes its place", nil, []string{"9", "2", "enter"}, []string{"identify"}},
+		{"what was not understood is not added to", nil, []string{"x", "enter", "l", "o", "c", "k", "enter"}, []string{"lock"}},
 		{"Enter takes no step where none is asked for", toLabel, []string{"enter"}, nil},
 		{"what is typed is said", toLabel, []string{"t", "e", "s", "t", " ", "L", "-", "N", "enter"}, []string{"test L-N"}},
 		{"what is no input is not said", toLabel, []string{"x", "enter"}, nil},

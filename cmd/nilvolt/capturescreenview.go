@@ -76,6 +76,9 @@ func (m *captureScreen) head() []string {
 	lines := m.hung("", strings.Join(title, ", "), titleInk)
 	lines = append(lines, m.hung("", m.lines.stand(m.update.Judgement), plainInk)...)
 	lines = append(lines, "")
+	if m.urgent != "" {
+		lines = append(lines, m.hung("ATTENTION  ", m.theme.clean(m.urgent), wrongInk)...)
+	}
 	lines = append(lines, m.hung("NEXT  ", m.theme.clean(m.next.String()), titleInk)...)
 	return append(lines, "")
 }

@@ -297,11 +297,11 @@ func (t theme) timeline(b *strings.Builder, rec *record.Record) {
 	for i := range events {
 		e := &events[i]
 		shown := e.Volts.Text
-		if shown == "" {
-			shown = e.Stage.Text
-		}
-		if shown != "" {
+		switch {
+		case shown != "":
 			shown += " V"
+		case e.Stage.Text != "":
+			shown = "step " + e.Stage.Text
 		}
 		pair := ""
 		if e.Pair.IsSet() {
