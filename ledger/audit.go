@@ -393,8 +393,9 @@ func (a *audit) parts(row, size, parts int64, sum, packed []byte) error {
 // people call them.
 func (a *audit) orphans(table, column, parent, words string) error {
 	var count int64
+	// NOT IN is quadratic on PostgreSQL once the parents outgrow its memory for a hash.
 	err := a.tx.QueryRowContext(a.ctx,
-		`SELECT COUNT(*) FROM `+table+` WHERE `+column+` NOT IN (SELECT leaf FROM `+parent+`)`).Scan(&count)
+		`SELECT COUNT(*) FROM `+table+` c WHERE NOT EXISTS (SELECT 1 FROM `+parent+` p WHERE p.leaf = c.`+column+`)`).Scan(&count)
 	if err == nil && count > 0 {
 		a.report.complain("%s: %d were inserted", words, count)
 	}
