@@ -30,9 +30,10 @@ const (
 	DueChart               // the interval ends that the control chart method gives
 	DueCrossing            // its error may leave the tolerance
 	DueFailing             // it fails its proofs too often
+	DueStep                // it has stepped, and nobody knows why
 )
 
-var dueWords = [...]string{"", "interval", "staircase", "control-chart", "crossing", "failing"}
+var dueWords = [...]string{"", "interval", "staircase", "control-chart", "crossing", "failing", "stepped"}
 
 // String returns the reason in a word, as in "crossing"; "" for NotDue.
 func (r DueReason) String() string { return dueWords[r] }
@@ -149,6 +150,9 @@ func (f *Fleet) dues(a *Assessment) {
 	today := f.AsOf.Date()
 	if a.Rate.TooOften {
 		add(today, DueFailing)
+	}
+	if a.Confirmed() && a.Faults[0].Kind == Step {
+		add(today, DueStep)
 	}
 	switch {
 	case a.Forecast == nil:

@@ -238,6 +238,8 @@ func DueWords(r fleet.DueReason) string {
 		return "may leave its tolerance"
 	case fleet.DueFailing:
 		return "fails its proofs too often"
+	case fleet.DueStep:
+		return "has stepped, and nobody knows why"
 	case fleet.NotDue:
 	}
 	return "nothing says when"

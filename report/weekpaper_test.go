@@ -273,8 +273,9 @@ func TestWeekShowsInstruments(t *testing.T) {
 	if !strings.Contains(names, "VI-1 stepped") || !strings.Contains(names, "VI-6 cannot tell") || strings.Contains(names, "VI-4") || strings.Contains(names, "PU-") {
 		t.Errorf("to watch: %s", names)
 	}
-	// VI-2, which fails, is due at once.
-	if s := w.Service; len(s) != 2 || s[0].Instrument != "VI-2" || s[1].Instrument != "VI-3" || s[1].Due.Format(time.DateOnly) != "2026-04-15" || s[1].Late {
+	// VI-2, which fails, and VI-1, which has stepped, are due at once.
+	if s := w.Service; len(s) != 3 || s[0].Instrument != "VI-2" || s[1].Instrument != "VI-1" || s[2].Instrument != "VI-3" ||
+		s[2].Due.Format(time.DateOnly) != "2026-04-15" || s[2].Late {
 		t.Errorf("service: %+v", w.Service)
 	}
 	if w.Quiet() {
