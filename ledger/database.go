@@ -62,6 +62,8 @@ func openDatabase(where string, create bool) (*sql.DB, dialect, error) {
 	switch {
 	case err == nil && info.IsDir():
 		return nil, sqliteDialect, fmt.Errorf("%s: a folder; name a file in it", where)
+	case err == nil && info.Size() == 0 && !create: // opening it would write into it
+		return nil, sqliteDialect, fmt.Errorf("%s: %w", where, ErrNoLedger)
 	case errors.Is(err, fs.ErrNotExist) && create:
 		mode = "rwc"
 	case err != nil:
