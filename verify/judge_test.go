@@ -1,20 +1,10 @@
 package verify
 
 import (
-	"testing"
 	"time"
 
 	"nilvolt/record"
 )
-
-func BenchmarkJudge(b *testing.B) {
-	j := NewJudge(DefaultPolicy(), nil, nil)
-	rec := plainRecord()
-	b.ReportAllocs()
-	for b.Loop() {
-		j.Judge(rec)
-	}
-}
 
 // plainRecord is a compliant single-phase record without steps.
 func plainRecord() *record.Record {
