@@ -1,7 +1,6 @@
 package guide
 
 import (
-	"slices"
 	"strings"
 
 	"nilvolt/record"
@@ -65,11 +64,7 @@ func (in Instruction) proof() string {
 	}
 	on := "the proving unit"
 	if len(in.On) > 0 {
-		names := slices.Clone(in.On)
-		if i := slices.Index(names, ""); i >= 0 {
-			names[i] = "the source that was not named"
-		}
-		on = strings.Join(names, " and on ")
+		on = strings.Join(in.On, " and on ")
 	}
 	if in.After {
 		return "Prove " + subject + " again, on " + on + "."

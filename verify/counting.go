@@ -25,17 +25,17 @@ type bracket struct {
 
 // weigh finds the last reset, and for each dead reading what it lacks.
 func (j *Judge) weigh() {
-	j.reset = 0
+	j.reset, j.resetBy = 0, nil
 	stays := j.job.SupplySideLive == record.Yes
 	for i := range j.rows {
 		r := &j.rows[i]
 		switch {
 		case r.Kind == record.Isolate || r.Kind == record.Restore:
-			j.reset = int32(i) + 1
+			j.reset, j.resetBy = int32(i)+1, r.Event
 		case r.class == classLive && stays && r.Side == record.SupplySide:
 			r.liveParts = true
 		case r.class == classLive:
-			j.reset = int32(i) + 1
+			j.reset, j.resetBy = int32(i)+1, r.Event
 		}
 	}
 	for i := int(j.reset); i < len(j.rows); i++ {

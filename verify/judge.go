@@ -40,8 +40,9 @@ type Judge struct {
 	usual      [record.DC3Wire + 1]usual // by supply
 	lonely     bool                      // no two required pairs are of the same conductors
 	slots      []slot
-	reset      int32 // index of the first row behind the last reset
-	sides      bool  // a row says that it was taken on the supply side
+	reset      int32         // index of the first row behind the last reset
+	resetBy    *record.Event // the last reset, nil if there is none
+	sides      bool          // a row says that it was taken on the supply side
 
 	last       [2]lastInstrument
 	lastDevice lastDevice

@@ -6,11 +6,12 @@ import (
 	"nilvolt/record"
 )
 
-// Most records are plain: the steps before, proofs that pass, a dead test of each
-// required pair, proofs that pass, and the begin of work; in this order, by one
-// indicator, in one file, with nothing to remark but what is not recorded and what
-// the job sheet says of the device. A plainWalk knows such a record after one look
-// at each event, where the rules one by one need a dozen.
+// Most records are plain: the steps before, proofs, the dead tests of the required
+// pairs, proofs, and the begin of work; in this order, by one indicator, in one file.
+// A plainWalk knows such a record after one look at each event, where the rules one
+// by one need a dozen. If the proofs pass, every pair was tested dead once, and the
+// steps were followed up, there is nothing to remark but what is not recorded and
+// what the job sheet says of the device; else faults looks for the rest.
 //
 // It may refuse any record, which is then judged by the rules. It may take none of
 // which they would say anything else: TestPlain and FuzzPlain compare the two, and
@@ -24,7 +25,6 @@ type plainWalk struct {
 	indicator string        // the one indicator; blank before the first reading
 	entry     *record.Instrument
 	seq       int64 // the counter of the last reading that has one
-	tested    uint  // the required pairs tested, a bit each
 	next      int   // the required pair that the next dead test is likely of
 	firstTest record.Instant
 	lastTest  record.Instant
@@ -32,8 +32,22 @@ type plainWalk struct {
 	after     plainSeries
 	permitted *record.Event // the last permission
 	shed      bool          // load was shed before the first isolate
-	missing   missingSet
+	missing   missingSet    // of the dead tests
+	noSource  bool          // a proof names no source
+
+	counts [mostRequired]int32 // of a required pair with a reading that counts: which row that is
+	tested pairSet             // the required pairs with a reading that counts
+	bad    pairSet             // those of them whose reading is not dead
+	again  bool                // a pair was tested more than once since the last reset
+	live   bool                // a dead test was live, which resets
+	odd    bool                // there is a reading to remark
 }
+
+// A pairSet holds required pairs, a bit each.
+type pairSet uint16
+
+// mostRequired is how many pairs a usual supply requires at most.
+const mostRequired = 10
 
 // A phase is a part of a plain record.
 type phase uint8
@@ -46,10 +60,11 @@ const (
 	phaseWork
 )
 
-// A plainSeries is a proof series of which every row passed.
+// A plainSeries is a proof series: of several rows that pass, or of one that does not.
 type plainSeries struct {
-	rows        int
+	start, rows int
 	first, last record.Instant
+	fails       bool
 	strong      bool         // its last row showed a dangerous voltage
 	proved      record.Volts // the highest voltage that a row passed on
 }
@@ -62,14 +77,14 @@ func (j *Judge) plain(rec *record.Record) bool {
 	}
 	j.rec, j.job, j.conflicts = rec, &rec.Jobs[0], j.conflicts[:0]
 	j.outputs, j.files = j.outputs[:0], false
-	j.steps = [record.Restore + 1]int32{}
+	j.steps, j.resetBy = [record.Restore + 1]int32{}, nil
 	u := j.usualOf(j.job.Supply)
 	w := plainWalk{Judge: j, right: record.AC, required: u.slots, seq: math.MinInt64}
 	if j.job.Supply.IsDC() {
 		w.right = record.DirectVoltage
 	}
 	for i := range rec.Events {
-		if !w.row(&rec.Events[i]) {
+		if !w.row(i, &rec.Events[i]) {
 			return false
 		}
 	}
@@ -78,15 +93,24 @@ func (j *Judge) plain(rec *record.Record) bool {
 	}
 	j.work = u.work
 	j.findings.reset()
+	good := true
+	if w.isOdd() {
+		good = w.faults()
+	} else {
+		w.missing |= missingSource.when(w.noSource)
+	}
+	if !good && w.steps[record.Begin] > 0 {
+		return false
+	}
 	j.jobDevice()
 	j.loosenedRule()
 	j.missingRule(w.missing)
-	j.conclude(true)
+	j.conclude(good)
 	return true
 }
 
-// row takes up the next row; false where it makes the record another than plain.
-func (w *plainWalk) row(e *record.Event) (ok bool) {
+// row takes up row i; false where it makes the record another than plain.
+func (w *plainWalk) row(i int, e *record.Event) (ok bool) {
 	if e.Ambiguous || e.Clock != nil || e.Switch != record.SwitchUnknown || e.Side != record.SideUnknown || e.Point != "" ||
 		e.Stage.State != record.StageAbsent || e.Waveform != record.WaveformUnknown && e.Waveform != w.right {
 		return false
@@ -96,9 +120,9 @@ func (w *plainWalk) row(e *record.Event) (ok bool) {
 	}
 	switch e.Kind {
 	case record.Test:
-		ok = w.sameLog(e) && w.test(e)
+		ok = w.sameLog(e) && w.test(i, e)
 	case record.Prove, record.Reprove:
-		ok = w.sameLog(e) && w.proofRow(e)
+		ok = w.sameLog(e) && w.proofRow(i, e)
 	default:
 		ok = !e.HasSeq && w.step(e)
 	}
@@ -142,12 +166,9 @@ func (w *plainWalk) suits() bool {
 }
 
 // test takes up a dead test.
-func (w *plainWalk) test(e *record.Event) bool {
-	if e.Volts.State != record.Shown || !(e.Volts.Volts.Abs() <= w.policy.DeadLimit) {
-		return false
-	}
+func (w *plainWalk) test(i int, e *record.Event) bool {
 	switch w.phase {
-	case phaseProve:
+	case phaseSteps, phaseProve:
 		w.phase, w.firstTest = phaseTests, e.Time
 	case phaseTests:
 		if gap := e.Time.Sub(w.lastTest); gap < quickBelow || gap > w.policy.InterruptedAfter {
@@ -157,30 +178,59 @@ func (w *plainWalk) test(e *record.Event) bool {
 		return false
 	}
 	w.lastTest = e.Time
-	w.missing |= missingProbeOrder.when(!e.Placed) |
-		missingWaveform.when(e.Waveform == record.WaveformUnknown && (w.entry == nil || w.entry.Senses == record.WaveformUnknown))
-	return w.stands(e.Pair) && !(e.Placed && wrongProbeFirst(e.Pair))
+	k := w.place(e.Pair)
+	if k < 0 {
+		return false
+	}
+	at := pairSet(1) << k
+	w.again = w.again || w.tested&at != 0
+	w.counts[k] = int32(i)
+	w.tested |= at
+	w.bad &^= at
+	w.unsaid(e)
+	if e.Volts.State == record.Shown && e.Volts.Volts.Abs() <= w.policy.DeadLimit {
+		return true
+	}
+	switch w.classify(e) {
+	case classDead:
+	case classLive:
+		w.live, w.odd = true, true
+		w.tested, w.bad, w.resetBy = 0, 0, e
+	default:
+		w.bad |= at
+		w.odd = true
+	}
+	return true
 }
 
-// stands notes that a pair was tested; false where it is not required, or was tested
-// before.
-func (w *plainWalk) stands(p record.Pair) bool {
+// unsaid notes what a dead test does not tell, and whether its probes were exchanged.
+func (w *plainWalk) unsaid(e *record.Event) {
+	if !e.Placed {
+		w.missing |= missingProbeOrder
+	} else if wrongProbeFirst(e.Pair) {
+		w.odd = true
+	}
+	if e.Waveform == record.WaveformUnknown && (w.entry == nil || w.entry.Senses == record.WaveformUnknown) {
+		w.missing |= missingWaveform
+	}
+}
+
+// place returns which required pair a dead test is of, -1 if of none.
+func (w *plainWalk) place(p record.Pair) int {
 	for range w.required {
 		k := w.next
 		if w.next++; w.next == len(w.required) {
 			w.next = 0
 		}
 		if w.required[k].Pair.Same(p) {
-			again := w.tested&(1<<k) != 0
-			w.tested |= 1 << k
-			return !again
+			return k
 		}
 	}
-	return false
+	return -1
 }
 
 // proofRow takes up a proof.
-func (w *plainWalk) proofRow(e *record.Event) bool {
+func (w *plainWalk) proofRow(i int, e *record.Event) bool {
 	s := &w.before
 	switch w.phase {
 	case phaseSteps, phaseProve:
@@ -191,15 +241,17 @@ func (w *plainWalk) proofRow(e *record.Event) bool {
 		return false
 	}
 	p := w.proof(e)
-	if !p.passes || p.unspecified || e.Pair.IsSet() || s.rows > 0 && e.Time.Sub(s.last) > w.policy.SeriesGap {
+	if p.unspecified || e.Pair.IsSet() {
 		return false
 	}
 	if s.rows == 0 {
-		s.first = e.Time
+		s.start, s.first, s.fails = i, e.Time, !p.passes
+	} else if s.fails || !p.passes || e.Time.Sub(s.last) > w.policy.SeriesGap {
+		return false
 	}
 	s.rows++
 	s.last, s.strong, s.proved = e.Time, strong(e), max(s.proved, p.proved)
-	w.missing |= missingSource.when(e.Source == "")
+	w.noSource = w.noSource || e.Source == ""
 	return w.register == nil || e.Source == "" || isLive(e.Source) || inService(w.instrument(e.Source), e)
 }
 
@@ -227,6 +279,7 @@ func (w *plainWalk) step(e *record.Event) bool {
 	case record.ShedLoad:
 		w.shed = w.shed || !isolated
 	case record.Isolate:
+		w.resetBy = e
 		if !isolated && w.permitted != nil && e.Time.Sub(w.permitted.Time) > w.policy.PermissionGap {
 			return false
 		}
@@ -244,19 +297,39 @@ func (w *plainWalk) step(e *record.Event) bool {
 
 // isWhole reports whether the record is plain when no row follows.
 func (w *plainWalk) isWhole() bool {
-	if w.tested != 1<<len(w.required)-1 || !w.before.strong || !w.after.strong ||
-		w.lastTest.Sub(w.before.last) > w.policy.ProveAge || w.after.first.Sub(w.firstTest) > w.policy.ReproveDelay ||
-		w.last.Time.Sub(w.rec.Events[0].Time) > mixedAfter {
+	if w.phase < phaseTests || w.last.Time.Sub(w.rec.Events[0].Time) > mixedAfter ||
+		w.again && (w.isStale() || w.isLate() || w.lastTest.Sub(w.firstTest) > w.policy.InterruptedAfter) {
 		return false
 	}
-	// No two conductors have more than the nominal voltage between them.
-	if isBelow(w.before.proved, w.job.Nominal) || isBelow(w.after.proved, w.job.Nominal) {
-		return false
-	}
-	isolates := w.steps[record.Isolate]
-	return w.steps[record.Lock] >= isolates && w.steps[record.Label] >= isolates &&
-		(isolates == 0 || w.shed || !w.notForLoad()) &&
+	return w.isPlainSeries(&w.before) && w.isPlainSeries(&w.after) &&
+		(w.steps[record.Isolate] == 0 || w.shed || !w.notForLoad()) &&
 		(w.register == nil || inService(w.entry, w.last))
+}
+
+// isStale reports whether a dead test lies long behind the proofs before it.
+func (w *plainWalk) isStale() bool {
+	return w.before.rows > 0 && w.lastTest.Sub(w.before.last) > w.policy.ProveAge
+}
+
+// isLate reports whether a dead test lies long before the proofs behind it.
+func (w *plainWalk) isLate() bool {
+	return w.after.rows > 0 && w.after.first.Sub(w.firstTest) > w.policy.ReproveDelay
+}
+
+// isPlainSeries reports whether there is nothing to remark about a series but that it
+// fails, or that there is none.
+func (w *plainWalk) isPlainSeries(s *plainSeries) bool {
+	// No two conductors have more than the nominal voltage between them.
+	return s.rows == 0 || s.fails || s.strong && !isBelow(s.proved, w.job.Nominal)
+}
+
+// isOdd reports whether there may be faults.
+func (w *plainWalk) isOdd() bool {
+	isolates := w.steps[record.Isolate]
+	return w.odd || w.again || w.tested != 1<<len(w.required)-1 ||
+		w.before.rows == 0 || w.before.fails || w.isStale() ||
+		w.after.rows == 0 || w.after.fails || w.isLate() ||
+		w.steps[record.Lock] < isolates || w.steps[record.Label] < isolates
 }
 
 // isAlone reports whether no other record of the call has to do with this one.

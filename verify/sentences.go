@@ -86,10 +86,10 @@ func copiedSentence(other string) string {
 
 // sinceReset names the reset after which a reading would have counted.
 func (j *Judge) sinceReset() string {
-	if j.reset == 0 {
+	r := j.resetBy
+	if r == nil {
 		return ""
 	}
-	r := &j.rows[j.reset-1]
 	what := r.Kind.String()
 	if r.Kind == record.Test {
 		what = "live reading"
