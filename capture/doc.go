@@ -23,8 +23,10 @@
 // and is not read.
 //
 // A line of the indicator that cannot be read may have been a live reading, of any
-// pair. It counts as an unreadable reading of every pair that was tested before it, so
-// that none of them stands as dead until it is tested again.
+// pair, or a proof that failed. It counts as an unreadable reading of every pair that
+// was tested before it, so that none of them stands as dead until it is tested again,
+// and as an unreadable proof on what was proved on last, so that nothing counts that is
+// tested behind it until that is proved again.
 //
 // The lines of the proving unit are no evidence by themselves. They tell which unit
 // the indicator was proved on and what it put out.

@@ -50,12 +50,21 @@ func (s *State) refuse(u Unread, why string) {
 // keepUnread keeps a line that cannot be read. Of the indicator it may have been a
 // live reading of any pair: each pair that was tested so far has now an unreadable
 // reading, behind which it has to be tested again. It says no position and no point,
-// and so stands for all of them (docs/rules.md, 6).
+// and so stands for all of them (docs/rules.md, 6). Or it may have been a proof that
+// failed: see doubtProofs.
 func (s *State) keepUnread(u Unread) {
-	s.unread = append(s.unread, u)
-	if u.Port != Indicator {
-		return
+	if before := len(s.events); u.Port == Indicator {
+		groups := s.doubtedProofs()
+		s.doubtTests(&u)
+		s.doubtProofs(&u, groups)
+		u.InDoubt = len(s.events) > before
+		s.doubt = len(s.events)
 	}
+	s.unread = append(s.unread, u)
+}
+
+// doubtTests gives each pair that was tested an unreadable reading.
+func (s *State) doubtTests(u *Unread) {
 	var tested []*record.Event
 	for i := len(s.events) - 1; i >= s.doubt; i-- { // the pairs before have one already
 		if ev := &s.events[i]; ev.Kind == record.Test && !hasPair(tested, ev.Pair) {
@@ -63,14 +72,61 @@ func (s *State) keepUnread(u Unread) {
 		}
 	}
 	for _, ev := range slices.Backward(tested) {
-		s.add(record.Event{
-			Time: u.Time, Kind: record.Test, Indicator: ev.Indicator, Pair: ev.Pair,
-			Volts: record.Reading{Text: unreadText, State: record.Unreadable},
-			Note:  fmt.Sprintf("line %d of the journal could not be read; it may have been of any pair", u.Line),
-			Pos:   record.Pos{File: s.file, Line: u.Line},
+		s.addDoubt(u, "of any pair", record.Event{Kind: record.Test, Indicator: ev.Indicator, Pair: ev.Pair})
+	}
+}
+
+// doubtProofs puts in an unreadable proof, as told by each event of groups: what is
+// tested from now on has to be proved anew, on the same sources. Behind the readings of
+// doubtTests they begin a series of their own, so that no proof made before them counts
+// for what comes after.
+func (s *State) doubtProofs(u *Unread, groups []record.Event) {
+	for _, on := range groups {
+		s.addDoubt(u, "a proof that failed", record.Event{
+			Kind: record.Prove, Indicator: on.Indicator, Source: on.Source, Expected: on.Expected, HasExpected: on.HasExpected,
 		})
 	}
-	s.doubt = len(s.events)
+}
+
+// doubtedProofs returns a proof of each indicator, source and expected voltage that the
+// last proofs before or after a dead test were made on, and of what the technician has
+// typed that the next one is made on. Left out are those of which the last one, with no
+// dead test since, is an unreadable one. Before the first proof there is none: every pair
+// has still to be proved then.
+func (s *State) doubtedProofs() (groups []record.Event) {
+	tested := false
+	for _, ev := range slices.Backward(s.events) {
+		switch {
+		case ev.Kind == record.Test && len(groups) > 0:
+			return s.withTyped(groups, tested)
+		case ev.Kind == record.Test:
+			tested = true
+		case ev.Kind.IsProof() && !hasGroup(groups, &ev):
+			groups = append(groups, ev)
+		}
+	}
+	return s.withTyped(groups, tested)
+}
+
+// withTyped adds what was typed, and leaves out what is in doubt already.
+func (s *State) withTyped(groups []record.Event, tested bool) []record.Event {
+	typed := record.Event{Kind: s.next.Event, Indicator: s.indicator(Indicator), Source: s.next.Source}
+	typed.Expected, typed.HasExpected, _ = record.ParseVolts(s.next.Expected) // it was looked at when it was typed
+	if typed.Kind.IsProof() && typed.Indicator != "" && typed.Source != "" && !hasGroup(groups, &typed) {
+		groups = append(groups, typed)
+	}
+	if tested {
+		return groups
+	}
+	return slices.DeleteFunc(groups, func(ev record.Event) bool { return ev.Volts.State == record.Unreadable })
+}
+
+// addDoubt puts in a reading that the line may have been.
+func (s *State) addDoubt(u *Unread, as string, ev record.Event) {
+	ev.Time, ev.Pos = u.Time, record.Pos{File: s.file, Line: u.Line}
+	ev.Volts = record.Reading{Text: unreadText, State: record.Unreadable}
+	ev.Note = fmt.Sprintf("line %d of the journal could not be read; it may have been %s", u.Line, as)
+	s.add(ev)
 }
 
 // unreadText is the canonical text of what is no value.
@@ -83,4 +139,12 @@ func hasPair(events []*record.Event, p record.Pair) bool {
 		}
 	}
 	return false
+}
+
+// hasGroup reports whether one of the proofs was made by the same indicator, on the same
+// source and expected voltage.
+func hasGroup(proofs []record.Event, proof *record.Event) bool {
+	return slices.ContainsFunc(proofs, func(ev record.Event) bool {
+		return ev.Indicator == proof.Indicator && ev.Source == proof.Source && ev.Expected == proof.Expected && ev.HasExpected == proof.HasExpected
+	})
 }

@@ -268,8 +268,9 @@ func FuzzSession(f *testing.F) {
 	})
 }
 
-// A line of the indicator that cannot be read, anywhere behind the first dead test, is
-// never followed by a compliant record until the pairs before it are tested again.
+// A line of the indicator that cannot be read, anywhere behind the first proof, is never
+// followed by a compliant record until the proof is made again, and the pairs before it
+// are tested again.
 func TestUnreadableLineIsNeverPassedOver(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		s := rapid.SampledFrom([]string{"good", "three-phase"}).Draw(rt, "scenario")
@@ -278,7 +279,9 @@ func TestUnreadableLineIsNeverPassedOver(t *testing.T) {
 			rt.Fatal(err)
 		}
 		actions := scenario.Actions(rapid.Uint64Range(0, 50).Draw(rt, "seed"))
-		first := slices.IndexFunc(actions, func(a instruments.Action) bool { return strings.HasPrefix(a.Text, "test,") })
+		first := slices.IndexFunc(actions, func(a instruments.Action) bool {
+			return a.Place == instruments.Indicator && strings.HasPrefix(a.Text, "prove,")
+		})
 		at := rapid.IntRange(first+1, len(actions)).Draw(rt, "at")
 		garbled := "test,VI-1,L" + string(rapid.SliceOfN(rapid.ByteRange(0x80, 0xff), 1, 30).Draw(rt, "bytes")) + "\r\n"
 		actions = slices.Insert(actions, at, instruments.Action{After: time.Second, Place: instruments.Indicator, Text: garbled})

@@ -79,6 +79,8 @@ type Unread struct {
 	Time     record.Instant // of its arrival
 	Text     string         // as it arrived, without the line end
 	Problems []*formats.RowError
+	// InDoubt says that readings were put into the record for what it may have been.
+	InDoubt bool
 }
 
 // A Notice is something that the technician has to be told.

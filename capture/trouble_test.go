@@ -57,8 +57,8 @@ func TestSessionGoesOnAfterACrash(t *testing.T) {
 	again.hasNotice("was broken off")
 	vi.send(goodLines[0])
 	sendAll(vi, goodLines[4:])
-	u := again.untilEvents(3 + 2 + 2) // those before, two in doubt for the two pieces, those after
-	if len(u.AllUnread) != 2 || failedRules(u.Judgement) != "reading-unreadable" {
+	u := again.untilEvents(3 + 3 + 2) // those before, two tests and a proof in doubt for the two pieces, those after
+	if len(u.AllUnread) != 2 || failedRules(u.Judgement) != "reading-unreadable prove-failed" {
 		t.Errorf("unread %+v, %v", u.AllUnread, failedRules(u.Judgement))
 	}
 	st := again.end()
@@ -121,9 +121,8 @@ func TestReconnectUnderAnotherName(t *testing.T) {
 	ports.plug(PortInfo{Name: "A", Serial: "S2"}) // another instrument
 	r.hasNotice("there is a new port, A")
 	vi = ports.plug(PortInfo{Name: "B", Serial: "S1"})
-	vi.send(goodLines[0])
-	sendAll(vi, goodLines[2:])
-	u := r.untilEvents(2 + 1 + 4)
+	sendAll(vi, goodLines)
+	u := r.untilEvents(2 + 2 + 5)
 	if u.Judgement.Status != record.Compliant {
 		t.Errorf("%v: %s", u.Judgement.Status, failedRules(u.Judgement))
 	}

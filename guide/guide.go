@@ -38,7 +38,8 @@ type Instruction struct {
 	Tested record.Tested // of TestPair, and the pair of the reading of SeeDanger
 	// After says of ProveOn that dead tests wait for this proof.
 	After bool
-	// On names the sources to prove on, where the record names some.
+	// On names the sources to prove on, where the record names some. A blank stands for
+	// one that was proved on and is not named.
 	On []string
 	// Indicator is the one to use; blank where the record names none yet.
 	Indicator string

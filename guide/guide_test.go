@@ -1,6 +1,7 @@
 package guide_test
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"testing"
@@ -92,7 +93,7 @@ func (b *bench) follow(in guide.Instruction) {
 			}
 		}
 		for _, source := range on {
-			b.do("prove " + source + " 230")
+			b.do("prove " + cmp.Or(source, "unnamed") + " 230")
 		}
 	case guide.TestPair:
 		b.do(strings.TrimSpace("test " + in.Tested.Pair.String() + " " + in.Tested.Switch.String() + " 0"))
@@ -131,6 +132,7 @@ func TestNext(t *testing.T) {
 		{"residual", append(secured[:6:6], "prove 230", "test L-N 30"), "RESIDUAL VOLTAGE on L-N: do not touch."},
 		{"a proof on a second unit failed", append(secured[:6:6], "prove PU-2 100", "prove PU-1 230"), "Prove VI-1 on PU-1 and on PU-2,"},
 		{"a proof on a unit that nobody named failed", append(secured[:6:6], "prove unnamed 10"), "Prove VI-1 on the proving unit,"},
+		{"and one on a unit with a name passed", append(secured[:6:6], "prove unnamed 10", "prove 230"), "Prove VI-1 on PU-1 and on the source that was not named,"},
 		{"a proof that failed was made good", append(secured[:6:6], "prove 100", "prove 230"), "Test L-N."},
 		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
 		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Isolate anew"},
@@ -173,7 +175,7 @@ func TestNextAfterALateLock(t *testing.T) {
 // it. On the way no instruction adds a failure that is still there at the end.
 func TestFollowing(t *testing.T) {
 	happenings := append([]string{
-		"prove 230", "prove 100", "prove ---", "prove PU-2 100", "prove PU-2 230", "begin", "restore", "shed-load",
+		"prove 230", "prove 100", "prove ---", "prove PU-2 100", "prove PU-2 230", "prove unnamed 230", "prove unnamed 10", "begin", "restore", "shed-load",
 		"test L-N 0", "test L-E 0", "test N-E 0", "test L-N 230", "test L-E 30", "test N-E ---",
 		"test SL1-N on 0", "test SL1-N off 230",
 	}, secured...)

@@ -170,14 +170,18 @@ func (p *planner) openGroups() []group {
 	return groups
 }
 
-// sourceNames returns the sources to prove on next, those that the record names.
+// sourceNames returns the sources to prove on next, those that the record names; with a
+// blank among them for one that it does not name. Without any that it names there is none.
 func (p *planner) sourceNames() []string {
 	var names []string
 	for _, on := range p.groups {
 		named := slices.ContainsFunc(p.rec.Events, func(ev record.Event) bool { return ev.Kind.IsProof() && ev.Source == on.source })
-		if named && on.source != "" && !slices.Contains(names, on.source) {
+		if named && !slices.Contains(names, on.source) {
 			names = append(names, on.source)
 		}
+	}
+	if len(names) == 1 && names[0] == "" {
+		return nil
 	}
 	return names
 }

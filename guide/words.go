@@ -1,6 +1,7 @@
 package guide
 
 import (
+	"slices"
 	"strings"
 
 	"nilvolt/record"
@@ -64,7 +65,11 @@ func (in Instruction) proof() string {
 	}
 	on := "the proving unit"
 	if len(in.On) > 0 {
-		on = strings.Join(in.On, " and on ")
+		names := slices.Clone(in.On)
+		if i := slices.Index(names, ""); i >= 0 {
+			names[i] = "the source that was not named"
+		}
+		on = strings.Join(names, " and on ")
 	}
 	if in.After {
 		return "Prove " + subject + " again, on " + on + "."

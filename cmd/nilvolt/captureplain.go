@@ -183,7 +183,11 @@ func (p *plainCapture) unread(u *capture.Unread) {
 	if u.Text != "" {
 		text += ", " + p.theme.clean(fmt.Sprintf("%.60q", u.Text))
 	}
-	p.block(clock(u.Time), text+"). Take the reading again, and every pair that was tested before it.")
+	todo := "Take the reading again."
+	if u.InDoubt {
+		todo = "It may have been a live reading or a proof that failed: prove again, then test again every pair that was tested before it."
+	}
+	p.block(clock(u.Time), text+"). "+todo)
 }
 
 // notice prints what the technician has to be told.
