@@ -69,14 +69,19 @@ func openDatabase(where string, create bool) (*sql.DB, dialect, error) {
 	case err != nil:
 		return nil, sqliteDialect, err
 	}
-	db, err := openFile(where, url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_pragma": {
+	pragmas := []string{
 		"busy_timeout(250)", // for longer waits see begin
-		"journal_mode(WAL)",
 		"synchronous(FULL)", // a commit is on the disk, not only in the system's memory
 		"foreign_keys(1)",
 		"temp_store(memory)", // journals of single statements, which are small
 		"cache_size(-65536)", // KiB; else pages of a long transaction are written again and again
-	}})
+	}
+	if create {
+		// It stays with the file. What is only looked at may be somebody else's database,
+		// and is not written into.
+		pragmas = append(pragmas, "journal_mode(WAL)")
+	}
+	db, err := openFile(where, url.Values{"mode": {mode}, "_txlock": {"immediate"}, "_pragma": pragmas})
 	if err == nil || create || !isReadOnly(err) {
 		return db, sqliteDialect, err
 	}
@@ -100,7 +105,8 @@ func openFile(where string, query url.Values) (*sql.DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := db.Ping(); err != nil {
+	var tables int
+	if err := db.QueryRow(`SELECT COUNT(*) FROM sqlite_master`).Scan(&tables); err != nil {
 		db.Close()
 		return nil, fmt.Errorf("%s: %w", where, err)
 	}

@@ -18,7 +18,8 @@ type Trouble int
 const (
 	NoTrouble   Trouble = iota
 	NoRoom              // the disk is full, or writing to it failed
-	Damaged             // the file is no database, or is damaged
+	Damaged             // the database is damaged
+	NoDatabase          // the file is none, or its beginning is damaged
 	NotWritable         // the file or its folder may not be written to
 	Busy                // another process holds the database
 	Unreachable         // the server does not answer, or broke off
@@ -50,8 +51,10 @@ func sqliteTrouble(code int) Trouble {
 	switch code & 0xff {
 	case sqlite3.SQLITE_FULL:
 		return NoRoom
-	case sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB:
+	case sqlite3.SQLITE_CORRUPT:
 		return Damaged
+	case sqlite3.SQLITE_NOTADB:
+		return NoDatabase
 	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM:
 		return NotWritable
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:

@@ -14,7 +14,7 @@ import (
 // SQLITE_BUSY 5, SQLITE_IOERR_READ 266), and PostgreSQL's Appendix A.
 func TestTrouble(t *testing.T) {
 	for code, want := range map[int]Trouble{
-		13: NoRoom, 778: NoRoom, 11: Damaged, 11 | 2<<8: Damaged, 26: Damaged, 8: NotWritable, 14: NotWritable, 5: Busy, 266: NoTrouble,
+		13: NoRoom, 778: NoRoom, 11: Damaged, 11 | 2<<8: Damaged, 26: NoDatabase, 8: NotWritable, 14: NotWritable, 5: Busy, 266: NoTrouble,
 	} {
 		if got := sqliteTrouble(code); got != want {
 			t.Errorf("SQLite %d: %d, want %d", code, got, want)

@@ -100,7 +100,7 @@ func runAudit(ctx context.Context, l *ledger.Ledger, o *auditOptions, c *console
 	r, err := l.Audit(ctx, a)
 	bar.stop()
 	if err != nil {
-		return err
+		return ledgerError(err)
 	}
 	if o.format == "json" {
 		err = printAuditJSON(c, l, r)

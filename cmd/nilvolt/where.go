@@ -72,7 +72,9 @@ func troubleMend(t ledger.Trouble) string {
 	case ledger.NoRoom:
 		return "make room on the disk, or see that it works; what is kept is not touched by this"
 	case ledger.Damaged:
-		return "see what nilvolt audit finds, look at the disk, and bring back a backup with nilvolt restore"
+		return "look at the disk, and bring back a backup with nilvolt restore"
+	case ledger.NoDatabase:
+		return "check the name: this is no ledger; if it was one, look at the disk, and bring back a backup with nilvolt restore"
 	case ledger.NotWritable:
 		return "see that you may write to the file and its folder"
 	case ledger.Busy:
