@@ -27,7 +27,8 @@ func newIngest(c *console) *cobra.Command {
 		Short: "Judge files of readings and keep them in a ledger",
 		Long: `Judge every isolation record of the files, as nilvolt verify does, and keep it all:
 the files as they came, the records, and what was found in them. A folder stands
-for all files in it, "-" is standard input. The ledger is made on first use.
+for all files in it and in its folders, but for those that a flag names; "-" is
+standard input. The ledger is made on first use.
 
 One call is one upload: it is kept whole or, after any error, not at all. The same
 files twice are kept once. A record that is kept already with the same content is
@@ -78,7 +79,7 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 	if err != nil {
 		return errors.Join(err, errNothingKept)
 	}
-	s, err := gather(ctx, args, c)
+	s, err := gather(ctx, args, &o.inputFlags, c)
 	if err != nil {
 		return errors.Join(err, errNothingKept)
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"io"
+	"io/fs"
 	"os"
 
 	"github.com/spf13/pflag"
@@ -31,6 +32,16 @@ func (f *inputFlags) register(flags *pflag.FlagSet) {
 	flags.StringVar(&f.readingsMap, "map", "", "column map `file` (YAML) for every file that it has a part for")
 	flags.StringVar(&f.jobsMap, "jobs-map", "", "column map `file` for the job sheets, in place of --map")
 	flags.StringVar(&f.zone, "zone", "", "`zone` of times without an offset, such as Europe/Berlin, where the map names none")
+}
+
+// infos returns what the system says of those files, to know them again.
+func (f *inputFlags) infos() (infos []fs.FileInfo) {
+	for _, name := range append([]string{f.instruments, f.policy, f.readingsMap, f.jobsMap}, f.jobs...) {
+		if info, err := os.Stat(name); err == nil { // what there is not is told where it is read
+			infos = append(infos, info)
+		}
+	}
+	return infos
 }
 
 // inputs are those files, read.

@@ -25,10 +25,14 @@ type sources struct {
 
 // gather lists the files that the arguments stand for, and puts aside what can be read
 // only once: standard input and pipes. On success the caller must call close.
-func gather(ctx context.Context, args []string, c *console) (*sources, error) {
+func gather(ctx context.Context, args []string, f *inputFlags, c *console) (*sources, error) {
+	files, err := readingsIn(args, f)
+	if err != nil {
+		return nil, err
+	}
 	s := &sources{}
-	for _, arg := range args {
-		if err := s.add(ctx, arg, c); err != nil {
+	for _, name := range files {
+		if err := s.add(ctx, name, c); err != nil {
 			s.close()
 			return nil, err
 		}
@@ -36,41 +40,50 @@ func gather(ctx context.Context, args []string, c *console) (*sources, error) {
 	return s, nil
 }
 
-// add adds the files that one argument stands for.
-func (s *sources) add(ctx context.Context, arg string, c *console) error {
-	if arg == "-" {
-		if slices.Contains(s.names, arg) {
+// add adds a file.
+func (s *sources) add(ctx context.Context, name string, c *console) error {
+	if name == "-" {
+		if slices.Contains(s.names, name) {
 			return hint("name it once", "standard input, -, stands there twice")
 		}
-		return s.spool(ctx, arg, c.in)
+		return s.spool(ctx, name, c.in)
 	}
-	files, err := filesIn(arg)
+	info, err := os.Stat(name)
 	if err != nil {
 		return err
 	}
-	for _, name := range files {
-		info, err := os.Stat(name)
-		if err != nil {
-			return err
-		}
-		if info.Mode().IsRegular() {
-			s.names, s.at, s.infos = append(s.names, name), append(s.at, name), append(s.infos, info)
-			continue
-		}
-		pipe, err := os.Open(name)
-		if err != nil {
-			return err
-		}
-		if err := errors.Join(s.spool(ctx, name, pipe), pipe.Close()); err != nil {
-			return err
-		}
+	if info.Mode().IsRegular() {
+		s.names, s.at, s.infos = append(s.names, name), append(s.at, name), append(s.infos, info)
+		return nil
 	}
-	return nil
+	pipe, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(s.spool(ctx, name, pipe), pipe.Close())
 }
 
-// filesIn returns the files of a folder and of those in it, sorted, those whose
-// name begins with a dot left out; or the file itself.
-func filesIn(path string) ([]string, error) {
+// readingsIn lists the files of readings that arguments stand for. A folder stands for
+// the files in it and in those in it, sorted, but for those whose name begins with a dot
+// and those that the flags say are something else.
+func readingsIn(args []string, f *inputFlags) ([]string, error) {
+	var files []string
+	for _, arg := range args {
+		if arg == "-" {
+			files = append(files, arg)
+			continue
+		}
+		found, err := filesIn(arg, f.infos())
+		if err != nil {
+			return nil, err
+		}
+		files = append(files, found...)
+	}
+	return files, nil
+}
+
+// filesIn returns the files of a folder as readingsIn says, or the file itself.
+func filesIn(path string, others []fs.FileInfo) ([]string, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err
@@ -86,13 +99,17 @@ func filesIn(path string) ([]string, error) {
 			return err
 		case hidden && entry.IsDir():
 			return fs.SkipDir
-		case !hidden && entry.Type().IsRegular():
+		case hidden || entry.IsDir():
+			return nil
+		}
+		info, err := os.Stat(name) // of a link, what it leads to
+		if err == nil && info.Mode().IsRegular() && !slices.ContainsFunc(others, func(other fs.FileInfo) bool { return os.SameFile(info, other) }) {
 			files = append(files, name)
 		}
-		return nil
+		return err
 	})
 	if err == nil && len(files) == 0 {
-		err = hint("name the folder that the readings lie in", "%s: no file in the folder", path)
+		err = hint("name the folder that the readings lie in", "%s: no file of readings in the folder", path)
 	}
 	return files, err
 }

@@ -11,7 +11,7 @@ import (
 func TestSourceChanged(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "site.csv")
 	createFile(t, name, deadText)
-	s, err := gather(t.Context(), []string{name}, &console{})
+	s, err := gather(t.Context(), []string{name}, &inputFlags{}, &console{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -29,7 +29,8 @@ func newVerify(c *console) *cobra.Command {
 		Use:   "verify READINGS...",
 		Short: "Judge the isolation records of files of readings",
 		Long: `Judge every isolation record of the files and say what is wrong with it, where
-that stands, and what to do. Nothing is stored. "-" is standard input.
+that stands, and what to do. Nothing is stored. A folder stands for all files in it
+and in its folders, but for those that a flag names; "-" is standard input.
 
 A record is all rows of one record id over all files of the call. Files that are
 not canonical are read through a column map; nilvolt formats guess FILE proposes
@@ -52,7 +53,7 @@ Exit status: 0 when every record complies and every row belongs to one record,
 			case o.explain != "" && len(args) > 0:
 				return hint("ask for one of them", "--explain takes no readings")
 			case o.explain == "" && len(args) == 0:
-				return hint("name one or more files, or - for standard input", "verify needs readings to judge")
+				return hint("name one or more files or folders, or - for standard input", "verify needs readings to judge")
 			}
 			return nil
 		},
@@ -103,8 +104,12 @@ func completeFlags(cmd *cobra.Command) {
 }
 
 // runVerify judges the readings and prints what came of it.
-func runVerify(ctx context.Context, o *verifyOptions, readings []string, c *console) error {
+func runVerify(ctx context.Context, o *verifyOptions, args []string, c *console) error {
 	in, err := o.load()
+	if err != nil {
+		return errors.Join(err, errNothingJudged)
+	}
+	readings, err := readingsIn(args, &o.inputFlags)
 	if err != nil {
 		return errors.Join(err, errNothingJudged)
 	}
