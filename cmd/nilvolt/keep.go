@@ -391,6 +391,13 @@ func (k *keeper) conclude(c *console) error {
 	}
 	listClocks(c, k.set)
 	listStrays(c, strays)
+	listTwins(c, func(yield func(string) bool) {
+		for i := range k.kept {
+			if !yield(k.kept[i].Record) {
+				return
+			}
+		}
+	})
 	listSuperseded(c, k.set)
 	listChanges(c, k.changes)
 	listOverlaps(c, k.overlaps)

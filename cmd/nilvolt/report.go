@@ -151,11 +151,15 @@ const longestSheetName = 180
 // sheetName is the name of the files of a record's sheet, without ending. What a file
 // name cannot hold becomes an underscore, with the character's number behind it, so
 // that no two records have one name. Of an id too long for a file name the beginning
-// stands, with the first 128 bits of its SHA-256.
+// stands, with the first 128 bits of its SHA-256. Some disks take letters for the same
+// that differ in case, or in how an accent is written: behind an id of other letters than
+// A to Z stand the first 32 bits of it.
 func sheetName(record string, version int) string {
 	var b strings.Builder
 	b.WriteString("record-")
+	plain := true
 	for _, r := range record {
+		plain = plain && (r < unicode.MaxASCII && !unicode.IsLower(r) || !unicode.IsLetter(r))
 		if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-.+", r) {
 			b.WriteRune(r)
 		} else {
@@ -163,9 +167,11 @@ func sheetName(record string, version int) string {
 		}
 	}
 	name := b.String()
-	if len(name) > longestSheetName {
-		sum := sha256.Sum256([]byte(record))
+	switch sum := sha256.Sum256([]byte(record)); {
+	case len(name) > longestSheetName:
 		name = fmt.Sprintf("%s_%x", strings.ToValidUTF8(name[:longestSheetName], ""), sum[:16])
+	case !plain:
+		name = fmt.Sprintf("%s_%x", name, sum[:4])
 	}
 	if version > 1 {
 		name += fmt.Sprintf("@%d", version)

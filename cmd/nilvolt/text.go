@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"iter"
 	"maps"
 	"slices"
 	"strings"
@@ -106,6 +107,17 @@ func (r *textReport) finish(t *tally, strays int) error {
 	r.theme.closing(&b, t)
 	_, err := io.WriteString(r.out, b.String())
 	return err
+}
+
+// ids gives the ids of the records that are kept to be listed: all of a few.
+func (r *textReport) ids() iter.Seq[string] {
+	return func(yield func(string) bool) {
+		for i := range r.rows {
+			if !yield(r.rows[i].record) {
+				return
+			}
+		}
+	}
 }
 
 // tally returns a tally that also counts what is not recorded.

@@ -221,6 +221,9 @@ func conclude(o *verifyOptions, set *ingest.Set, total *tally, out output, c *co
 	}
 	listClocks(c, set)
 	listStrays(c, strays)
+	if report, ok := out.(*textReport); ok {
+		listTwins(c, report.ids())
+	}
 	if o.stream {
 		fmt.Fprintln(c.err, "note: the rules across records were not judged (--stream)")
 	}
