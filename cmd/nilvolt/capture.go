@@ -168,7 +168,7 @@ func runCapture(ctx context.Context, o *captureOptions, c *console) error {
 	case s == nil:
 		return captureError(err, out, journal)
 	case err != nil:
-		unfinished := fmt.Errorf("the session did not end; what was captured is in %s, and the same command goes on with it", journal)
+		unfinished := hint("the same command goes on with it", "the session did not end; what was captured is in %s", journal)
 		if errors.Is(err, context.Canceled) { // it was broken off
 			return unfinished
 		}

@@ -201,7 +201,10 @@ func (p *plainCapture) notice(n *capture.Notice) {
 
 // stand says in a sentence where the record stands.
 func (p *plainCapture) stand(j *verify.Judgement) string {
-	text := provedPairs(j.Pairs()) + " pairs dead and proved"
+	text := "required pairs not known"
+	if len(j.Pairs()) > 0 {
+		text = provedPairs(j.Pairs()) + " pairs dead and proved"
+	}
 	if j.Status == record.Compliant {
 		return text + ": evidence complete. It is no permission to touch."
 	}

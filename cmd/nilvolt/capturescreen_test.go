@@ -76,13 +76,17 @@ func TestScreenFits(t *testing.T) {
 	} {
 		for _, size := range [][2]int{{40, 20}, {80, 24}, {200, 60}} {
 			m, _ := screenOf(t, size[0], size[1], rows...)
-			lines := strings.Split(m.content(), "\n")
-			if len(lines) > size[1] {
-				t.Errorf("%s: %d lines on a screen of %v", name, len(lines), size)
-			}
-			for _, line := range lines {
-				if columnsOf(line) > size[0] {
-					t.Errorf("%s: a screen of %v has the line %q", name, size, line)
+			asked, _ := screenOf(t, size[0], size[1], rows...)
+			press(asked, "ctrl+c")
+			for _, content := range []string{m.content(), asked.content()} {
+				lines := strings.Split(content, "\n")
+				if len(lines) > size[1] {
+					t.Errorf("%s: %d lines on a screen of %v", name, len(lines), size)
+				}
+				for _, line := range lines {
+					if columnsOf(line) > size[0] {
+						t.Errorf("%s: a screen of %v has the line %q", name, size, line)
+					}
 				}
 			}
 		}

@@ -161,9 +161,9 @@ func (m *captureScreen) question() string {
 	lines := m.hung("", "End the session of record "+m.theme.clean(m.update.Record.ID)+"?", titleInk)
 	lines = append(lines, "")
 	lines = append(lines, m.hung("", m.lines.stand(m.update.Judgement), plainInk)...)
-	lines = append(lines, "",
-		"e    end it, write its readings and judge them",
-		"k    keep the journal and stop: the same command goes on with it",
-		"Esc  go on")
+	lines = append(lines, "")
+	lines = append(lines, m.hung("e    ", "end it, write its readings and judge them", plainInk)...)
+	lines = append(lines, m.hung("k    ", "keep the journal and stop: the same command goes on with it", plainInk)...)
+	lines = append(lines, "Esc  go on")
 	return strings.Join(lines, "\n")
 }
