@@ -43,6 +43,9 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 	} else {
 		g.guessColumns()
 	}
+	if g.foundNothing() {
+		return nil, formError(name, 0, "nothing in it looks like a log: no column has a name that is known, and none holds numbers or times", mendExport)
+	}
 	guess := &Guess{Map: g.render(), Sure: g.sure}
 	if guess.Sure {
 		try := tryMap
@@ -59,6 +62,24 @@ func GuessMap(data []byte, name string) (*Guess, error) {
 		}
 	}
 	return guess, nil
+}
+
+// foundNothing reports whether the file is some other text, such as a letter: no name of
+// a column says anything, and no column holds digits in half of its cells. A log of
+// which only the names are strange has numbers and times.
+func (g *guesser) foundNothing() bool {
+	for at, used := range g.used {
+		digits, cells := 0, g.cells(at)
+		for _, cell := range cells {
+			if strings.ContainsFunc(cell, unicode.IsDigit) {
+				digits++
+			}
+		}
+		if used || digits > 0 && 2*digits >= len(cells) {
+			return false
+		}
+	}
+	return true
 }
 
 // wholeLines cuts a long text behind the last line end of its first MiB.

@@ -171,6 +171,10 @@ func TestGuessMapRefuses(t *testing.T) {
 	for _, tt := range []struct{ name, file, want string }{
 		{"empty", "", "f.csv: the file is empty"},
 		{"rubbish", "\x00\x01\x02\x03\x04", "f.csv: the file is no text: it is full of control bytes"},
+		{
+			"a letter with commas", "Dear all,\n\nI saw the panel on Monday, and it was fine.\nHave a look at the label, please.\n\nKind regards,\nthe night shift, room 2\n",
+			"f.csv: nothing in it looks like a log: no column has a name that is known, and none holds numbers or times",
+		},
 		{"prose", "Dear all\nnothing here\n", "f.csv: no rows of two columns or more that look like a log"},
 	} {
 		if g, err := GuessMap([]byte(tt.file), "f.csv"); err == nil || err.Error() != tt.want {
