@@ -51,14 +51,18 @@ var (
 )
 
 // Decide adds a decision on the newest judgement of a version. An accepted live
-// record stays open until a second person has accepted it; closed tells.
+// record stays open until a second person has accepted it; closed tells. A name that
+// mixes scripts in a word is a *NameError.
 func (t *Tx) Decide(version int64, kind DecisionKind, by, reason string) (d Decision, closed bool, err error) {
 	by, reason = strings.TrimSpace(by), strings.TrimSpace(reason)
 	switch {
-	case by == "":
+	case foldName(by) == "":
 		return d, false, ErrNobody
 	case reason == "":
 		return d, false, ErrNoReason
+	}
+	if err := checkName(by); err != nil {
+		return d, false, err
 	}
 	item, err := t.item(version)
 	if err != nil {
@@ -79,12 +83,6 @@ func (t *Tx) Decide(version int64, kind DecisionKind, by, reason string) (d Deci
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`, d.ID, d.Made, by, version, d.Judgement, string(kind), reason)
 	item.Decisions = append(item.Decisions, d)
 	return d, item.Closed(), err
-}
-
-// sameName reports whether two names are one person's: case and blanks do not make
-// two people of one.
-func sameName(a, b string) bool {
-	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
 // item returns what Decide needs to know of a version.

@@ -280,6 +280,12 @@ people, one after the other.`,
 	return cmd
 }
 
+// isMixedName reports whether err is about a name that mixes scripts.
+func isMixedName(err error) bool {
+	_, ok := errors.AsType[*ledger.NameError](err)
+	return ok
+}
+
 // runDecide keeps a decision, and sends the indicators to the store if it says so.
 func runDecide(ctx context.Context, l *ledger.Ledger, name string, kind ledger.DecisionKind, by, reason string, c *console) error {
 	item, err := findVersion(ctx, l, name)
@@ -303,6 +309,8 @@ func runDecide(ctx context.Context, l *ledger.Ledger, name string, kind ledger.D
 		return hint("name who decides with --by", "%v", err)
 	case errors.Is(err, ledger.ErrNoReason):
 		return hint("say why with --reason", "%v", err)
+	case isMixedName(err):
+		return hint("write each word of the name in letters of one script", "%v", err)
 	case errors.Is(err, ledger.ErrSamePerson):
 		return hint("a second person has to look at it", "%v", err)
 	case err != nil:
