@@ -50,6 +50,12 @@ var (
 	ErrSamePerson    = errors.New("this person has accepted the record already: a live record is accepted by two people")
 )
 
+// Item returns a version of a record with its newest judgement and what was decided on
+// it; [ErrNoSuchVersion] if there is none.
+func (t *Tx) Item(record string, number int) (*Item, error) {
+	return t.item(`WHERE v.record = $1 AND v.number = $2`, record, number)
+}
+
 // Decide adds a decision on the newest judgement of a version. An accepted live
 // record stays open until a second person has accepted it; closed tells. A name that
 // mixes scripts in a word is a *NameError.
@@ -64,7 +70,7 @@ func (t *Tx) Decide(version int64, kind DecisionKind, by, reason string) (d Deci
 	if err := checkName(by); err != nil {
 		return d, false, err
 	}
-	item, err := t.item(version)
+	item, err := t.item(`WHERE v.leaf = $1`, version)
 	if err != nil {
 		return d, false, err
 	}
@@ -85,9 +91,9 @@ func (t *Tx) Decide(version int64, kind DecisionKind, by, reason string) (d Deci
 	return d, item.Closed(), err
 }
 
-// item returns what Decide needs to know of a version.
-func (t *Tx) item(version int64) (*Item, error) {
-	list, err := items(t.ctx, t.tx, `WHERE v.leaf = $1`, version)
+// item returns one version.
+func (t *Tx) item(where string, args ...any) (*Item, error) {
+	list, err := items(t.ctx, t.tx, where, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -134,9 +140,20 @@ func (t *Tx) Note(by, instrument string, word EventWord, detail string, cause in
 	return err
 }
 
-// SendToStore notes for every indicator of the version that a decision was made on
-// that it goes to the tool store.
-func (t *Tx) SendToStore(d Decision) error {
+// SendToStore notes for every indicator of the versions that decisions were made on that
+// it goes to the tool store, once, with the first of them as the cause.
+func (t *Tx) SendToStore(decisions ...Decision) error {
+	sent := map[string]bool{}
+	for _, d := range decisions {
+		if err := t.sendToStore(d, sent); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sendToStore sends the indicators of one version that are not among those sent.
+func (t *Tx) sendToStore(d Decision, sent map[string]bool) error {
 	var indicators []string
 	err := each(t.ctx, t.tx, func(rows *sql.Rows) error {
 		var id string
@@ -148,6 +165,10 @@ func (t *Tx) SendToStore(d Decision) error {
 		return err
 	}
 	for _, id := range indicators {
+		if sent[id] {
+			continue
+		}
+		sent[id] = true
 		if err := t.Note(d.By, id, SentToStore, d.Reason, d.ID); err != nil {
 			return err
 		}

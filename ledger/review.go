@@ -39,6 +39,16 @@ func (i *Item) MarkedAt() int64 {
 	return newest
 }
 
+// Newest returns the newest leaf of the log that is about the version and that a decision
+// rests on: its judgement, a mark, or a decision.
+func (i *Item) Newest() int64 {
+	newest := max(i.Judgement.ID, i.MarkedAt())
+	if n := len(i.Decisions); n > 0 {
+		newest = max(newest, i.Decisions[n-1].ID)
+	}
+	return newest
+}
+
 // accepts returns the decisions to accept the newest judgement, those before another
 // decision or a mark left out.
 func (i *Item) accepts() []Decision {

@@ -99,6 +99,7 @@ type itemJSON struct {
 	Findings   []ledger.Finding `json:"findings"`
 	Decisions  []decisionJSON   `json:"decisions"`
 	Marks      []markJSON       `json:"marks"`
+	Leaf       int64            `json:"leaf"` // the newest of the log that is about it
 }
 
 // A markJSON is what a look back at an instrument says of a record.
@@ -121,7 +122,7 @@ func jsonOf(i *ledger.Item) itemJSON {
 		Record: i.Record, Version: i.Number, Upload: i.UploadNo, Status: i.Judgement.Status,
 		Started: time.Unix(i.Started, 0).UTC().Format(time.RFC3339), Site: i.Site, Technician: i.Technician,
 		Failed: i.Judgement.Failed, Open: !i.Closed(), Findings: i.Judgement.Findings, Decisions: []decisionJSON{},
-		Marks: []markJSON{},
+		Marks: []markJSON{}, Leaf: i.Newest(),
 	}
 	if out.Failed == nil {
 		out.Failed = []string{}
@@ -147,14 +148,14 @@ func printItemsJSON(c *console, list []*ledger.Item) error {
 }
 
 func printItemsCSV(c *console, list []*ledger.Item) {
-	out := []byte("record,version,status,started,site,technician,failed,open\r\n")
+	out := []byte("record,version,status,started,site,technician,failed,open,leaf\r\n")
 	for _, i := range list {
 		out = appendCSVField(out, i.Record)
 		out = fmt.Appendf(out, ",%d,%s,%s,", i.Number, i.Judgement.Status, time.Unix(i.Started, 0).UTC().Format(time.RFC3339))
 		out = append(appendCSVField(out, i.Site), ',')
 		out = append(appendCSVField(out, i.Technician), ',')
 		out = append(appendCSVField(out, strings.Join(i.Judgement.Failed, " ")), ',')
-		out = fmt.Appendf(out, "%v\r\n", !i.Closed())
+		out = fmt.Appendf(out, "%v,%d\r\n", !i.Closed(), i.Newest())
 	}
 	c.out.Write(out)
 }

@@ -53,12 +53,43 @@ func testDecisions(t *testing.T, p Place) {
 	if err != nil || len(items[0].Decisions) != 4 || items[0].Decisions[0].Reason != "seen on site" {
 		t.Errorf("%+v %v", items, err)
 	}
+	testItem(t, l)
 	// A judgement that says something else opens the record again.
 	again, _ := keep(t, l, deed{text: "three", records: []*record.Record{Record("R2", "Mill", "T-1", "VI-1", 9, "0.2")}, status: record.LiveFound})
 	if items, err = l.Record(context.Background(), "R2"); err != nil || again[0].Outcome != ledger.Same || items[0].Closed() {
 		t.Errorf("%+v %v", items, err)
 	}
 	wantClean(t, l)
+}
+
+// testItem looks at versions within a transaction: each decision is the newest leaf about
+// its own.
+func testItem(t *testing.T, l *ledger.Ledger) {
+	t.Helper()
+	err := l.Update(context.Background(), func(tx *ledger.Tx) error {
+		if _, err := tx.Item("R1", 2); !errors.Is(err, ledger.ErrNoSuchVersion) {
+			t.Errorf("a version that there is not: %v", err)
+		}
+		var made []ledger.Decision
+		for _, id := range []string{"R1", "R2"} {
+			before, err := tx.Item(id, 1)
+			if err != nil {
+				return err
+			}
+			d, _, err := tx.Decide(before.Version, ledger.ToStore, "Ada", "reads low")
+			if err != nil {
+				return err
+			}
+			made = append(made, d)
+			if after, err := tx.Item(id, 1); err != nil || before.Newest() >= d.ID || after.Newest() != d.ID {
+				t.Errorf("%s: the newest leaf was %d, is %d, and the decision %d: %v", id, before.Newest(), after.Newest(), d.ID, err)
+			}
+		}
+		return tx.SendToStore(made...)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
 }
 
 func testReview(t *testing.T, p Place) {
