@@ -120,7 +120,7 @@ func (s *script) arrives(line string) {
 func TestGarbledLineHidesNothing(t *testing.T) {
 	happenings := []string{
 		garbled, "prove,VI-1,PU-1,250,,,250,ac", "prove,VI-1,PU-2,250,,,250,ac", "prove,VI-1,PU-1,250,,,100,ac", "prove,VI-1,,,,,250,ac",
-		"test,VI-1,,,L,N,0.1,ac", "test,VI-1,,,L,E,0.1,ac", "test,VI-1,,,N,E,---,ac", "> prove PU-2 250", "> test L-N", "> label",
+		"test,VI-1,,,L,N,0.1,ac", "test,VI-1,,,L,E,0.1,ac", "test,VI-1,,,N,E,---,ac", "> prove PU-2 250", "> test L-N", "> isolate", "> lock", "> label",
 	}
 	rapid.Check(t, func(rt *rapid.T) {
 		s := newScript(t)

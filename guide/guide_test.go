@@ -135,6 +135,11 @@ func TestNext(t *testing.T) {
 		{"and one on a unit with a name passed", append(secured[:6:6], "prove unnamed 10", "prove 230"), "Prove VI-1 on PU-1 and on the source that was not named,"},
 		{"a proof that failed was made good", append(secured[:6:6], "prove 100", "prove 230"), "Test L-N."},
 		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
+		{"two devices opened", append(secured[:4:4], "isolate"), "Fit the lock"},
+		{"two devices opened, one of them locked", append(secured[:4:4], "isolate", "lock"), "Fit the lock"},
+		{"two devices opened and locked", append(secured[:4:4], "isolate", "lock", "lock"), "Fit the warning label"},
+		{"two devices opened, locked, and one of them labelled", append(secured[:4:4], "isolate", "lock", "lock", "label"), "Fit the warning label"},
+		{"two devices opened, locked and labelled", append(secured[:4:4], "isolate", "lock", "lock", "label", "label"), "Prove "},
 		{"begun before the reprove", append(append(secured[:6:6], tested...), "begin"), "Isolate anew"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -168,6 +173,26 @@ func TestNextAfterALateLock(t *testing.T) {
 		}
 		b.follow(in)
 	}
+}
+
+// mended reports whether the whole work, done once more behind some steps, makes the
+// record comply.
+func (b *bench) mended(policy *verify.Policy) (steps []string, ok bool) {
+	judge := verify.NewJudge(policy, nil, nil)
+	for _, isolate := range [][]string{nil, {"isolate"}} {
+		for n := range 5 {
+			c := &bench{rec: &record.Record{ID: b.rec.ID, Jobs: b.rec.Jobs, Events: slices.Clone(b.rec.Events)}, now: b.now}
+			steps = slices.Concat(isolate, slices.Repeat([]string{"lock"}, n))
+			c.do(steps...).do("prove unnamed 230", "prove PU-1 230", "prove PU-2 230")
+			for _, pair := range judge.Judge(c.rec).Pairs() {
+				c.do(strings.TrimSpace("test " + pair.Tested.Pair.String() + " " + pair.Tested.Switch.String() + " 0"))
+			}
+			if c.do("prove 230"); judge.Judge(c.rec).Status == record.Compliant {
+				return steps, true
+			}
+		}
+	}
+	return nil, false
 }
 
 // Whoever follows the instructions comes to an end from wherever a record stands: to
@@ -208,6 +233,9 @@ func TestFollowing(t *testing.T) {
 				}
 				if before.Action != guide.StartAnew && before.Action != guide.SeeDanger {
 					t.Fatalf("began with %q, and now %q", before, in)
+				}
+				if steps, mended := b.mended(policy); mended {
+					t.Fatalf("%q mends it, and is not found: %v", steps, in)
 				}
 				return
 			case guide.NoAction:

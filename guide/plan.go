@@ -143,7 +143,10 @@ func (p *planner) best() plan {
 		return best
 	}
 	for _, other := range []bool{false, true} {
-		for _, steps := range [][]record.Kind{nil, {record.Lock}, {record.Isolate, record.Lock, record.Label}} {
+		locks, labels := p.owed(record.Lock), p.owed(record.Label)
+		isolated := append([]record.Kind{record.Isolate}, slices.Repeat([]record.Kind{record.Lock}, locks+1)...)
+		isolated = append(isolated, slices.Repeat([]record.Kind{record.Label}, labels+1)...)
+		for _, steps := range [][]record.Kind{nil, slices.Repeat([]record.Kind{record.Lock}, max(1, locks)), isolated} {
 			if try := p.shortest(steps, other); try.betterThan(&best) {
 				best = try
 			}
@@ -156,8 +159,11 @@ func (p *planner) best() plan {
 func (p *planner) withSteps(best plan) plan {
 	var missing []record.Kind
 	for _, step := range procedure {
-		if !p.taken(step) {
-			missing = append(missing, step)
+		switch {
+		case !p.taken(step):
+			missing = append(missing, slices.Repeat([]record.Kind{step}, max(1, p.owed(step)))...)
+		case step == record.Lock || step == record.Label:
+			missing = append(missing, slices.Repeat([]record.Kind{step}, p.owed(step))...)
 		}
 	}
 	var chosen []record.Kind
@@ -180,6 +186,24 @@ func (p *planner) withSteps(best plan) plan {
 		consider(step)
 	}
 	return best
+}
+
+// owed returns how many more isolations than locks, or labels, stand in the record since
+// power was last put back: each device that was opened has its own.
+func (p *planner) owed(step record.Kind) int {
+	n := 0
+	for _, ev := range slices.Backward(p.rec.Events) {
+		switch ev.Kind {
+		case record.Restore:
+			return max(0, n)
+		case record.Isolate:
+			n++
+		case step:
+			n--
+		default:
+		}
+	}
+	return max(0, n)
 }
 
 // taken reports whether a step stands in the record since power was last put back.
