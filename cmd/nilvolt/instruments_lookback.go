@@ -138,6 +138,7 @@ type doubted struct {
 type triedProof struct {
 	at     record.Instant
 	passes bool
+	blank  bool // it gave no value: nobody knows whether the instrument or a cable failed
 }
 
 // A doubtCause is a failure, or several of one kind, with what is to be kept of it.
@@ -151,6 +152,7 @@ type doubtCause struct {
 type spannedFailure struct {
 	fleet.Failure
 	good, next record.Instant // the good proofs around it, not set where they do not matter
+	blank      bool           // of proofs without a value only
 }
 
 // read reads the records that rest on the instrument, and its proofs.
@@ -180,7 +182,7 @@ func (b *lookBack) read(ctx context.Context) error {
 			if !slices.Contains(spelled, name) || b.asOf.Before(p.Time) {
 				continue
 			}
-			b.proofs = append(b.proofs, triedProof{p.Time, p.Passes})
+			b.proofs = append(b.proofs, triedProof{p.Time, p.Passes, !p.Passes && p.Event.Volts.State == record.Unreadable})
 			if unit {
 				d.rest(p.Time)
 			}
@@ -286,8 +288,10 @@ func (b *lookBack) failedProofs() {
 			}
 			good, open = p.at, false
 		case !open:
-			failures = append(failures, spannedFailure{Failure: fleet.Failure{Found: p.at}, good: good})
+			failures = append(failures, spannedFailure{Failure: fleet.Failure{Found: p.at}, good: good, blank: p.blank})
 			open = true
+		case !p.blank:
+			failures[len(failures)-1].blank = false
 		}
 	}
 	if len(failures) == 0 {
@@ -295,6 +299,9 @@ func (b *lookBack) failedProofs() {
 	}
 	last := failures[len(failures)-1]
 	reason := "failed a proof on " + last.Found.String()
+	if last.blank {
+		reason = "gave no value in a proof on " + last.Found.String()
+	}
 	if len(failures) > 1 {
 		reason = fmt.Sprintf("failed proofs on %d occasions, the last on %s", len(failures), last.Found)
 	}
@@ -312,6 +319,9 @@ func (b *lookBack) grade() []*doubted {
 		for i := range cause.failures {
 			f := &cause.failures[i]
 			for _, g := range fleet.LookBack(b.uses(f), []record.Instant{f.good}, f.Failure) {
+				if f.blank && g.Doubt == fleet.Certain {
+					g.Doubt = fleet.InDoubt
+				}
 				if d := byKey[g.Record]; worseDoubt(g.Doubt, d.doubt) {
 					d.doubt, d.cause = g.Doubt, cause
 				}
