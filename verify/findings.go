@@ -55,7 +55,9 @@ func about(f *record.Finding, t record.Tested) {
 // finish brings the findings in the order of the rules, gives each its sentence,
 // and takes out what stands in them twice.
 func (l *findingList) finish(j *Judge) []record.Finding {
-	slices.SortStableFunc(l.list, func(a, b record.Finding) int { return cmp.Compare(a.Rule, b.Rule) })
+	if len(l.list) > 1 {
+		slices.SortStableFunc(l.list, func(a, b record.Finding) int { return cmp.Compare(a.Rule, b.Rule) })
+	}
 	for i := range l.list {
 		f := &l.list[i]
 		if len(f.Tested) > 1 {

@@ -29,9 +29,10 @@ func strong(e *record.Event) bool {
 		e.Stage.State == record.StageLit && e.Stage.Volts >= strongStage
 }
 
-// isLive reports whether a source is the known live source.
+// isLive reports whether a source is the known live source, in any case: none of its
+// letters has another length in one.
 func isLive(source string) bool {
-	return source == record.Live || strings.EqualFold(source, record.Live)
+	return len(source) == len(record.Live) && strings.EqualFold(source, record.Live)
 }
 
 // proof judges one row: it passes when all that apply hold, and fails where none
@@ -39,14 +40,19 @@ func isLive(source string) bool {
 func (j *Judge) proof(e *record.Event) proofResult {
 	if e.Volts.State == record.Absent && e.Stage.State == record.StageAbsent ||
 		e.Volts.State == record.Unreadable || e.Volts.State == record.Overflow ||
-		e.Source != "" && (e.Source == e.Indicator || strings.EqualFold(e.Source, e.Indicator)) {
+		e.Source != "" && strings.EqualFold(e.Source, e.Indicator) {
 		return proofResult{}
 	}
-	expected, ok := j.expected(e)
-	if !ok {
+	live := isLive(e.Source)
+	var source *record.Instrument
+	if !live {
+		source = j.instrument(e.Source)
+	}
+	var expected expectedVolts
+	if !j.expect(&expected, e, source, live) {
 		return proofResult{}
 	}
-	tolerance := j.tolerance(e)
+	tolerance := j.tolerance(e, source, live)
 	for _, v := range expected.list[:expected.n] {
 		if j.shows(e, v, tolerance) {
 			return proofResult{passes: true, proved: v}
@@ -89,22 +95,21 @@ func (x *expectedVolts) add(v record.Volts) {
 	x.n++
 }
 
-// expected returns the voltages that the source of a proof may put out, none when
-// nobody says. ok is false when the register knows that the source does not put
+// expect fills x with the voltages that the source of a proof may put out, none when
+// nobody says. It reports false when the register knows that the source does not put
 // out what the row says, or is no proving source.
-func (j *Judge) expected(e *record.Event) (x expectedVolts, ok bool) {
-	live := isLive(e.Source)
+func (j *Judge) expect(x *expectedVolts, e *record.Event, source *record.Instrument, live bool) bool {
 	var outputs []record.Volts
-	if i := j.instrument(e.Source); i != nil && !live {
-		if i.Kind == record.Indicator {
-			return x, false
+	if source != nil {
+		if source.Kind == record.Indicator {
+			return false
 		}
-		outputs = i.Outputs
+		outputs = source.Outputs
 	}
 	switch {
 	case e.HasExpected:
 		x.add(e.Expected)
-		return x, len(outputs) == 0 || hasVolts(outputs, e.Expected)
+		return len(outputs) == 0 || hasVolts(outputs, e.Expected)
 	case len(outputs) == 1:
 		x.add(outputs[0])
 	case live && j.job.Nominal > 0:
@@ -117,17 +122,17 @@ func (j *Judge) expected(e *record.Event) (x expectedVolts, ok bool) {
 		case record.SupplyUnknown, record.SinglePhase, record.ThreePhase3Wire, record.DC:
 		}
 	}
-	return x, true
+	return true
 }
 
 // tolerance returns the fraction of the expected voltage that a proof may be off:
 // the smallest of policy and register.
-func (j *Judge) tolerance(e *record.Event) float64 {
+func (j *Judge) tolerance(e *record.Event, source *record.Instrument, live bool) float64 {
 	percent := j.policy.Tolerance
-	if isLive(e.Source) {
+	if live {
 		percent = j.policy.LiveSourceTolerance
-	} else if i := j.instrument(e.Source); i != nil && i.Tolerance > 0 {
-		percent = min(percent, i.Tolerance)
+	} else if source != nil && source.Tolerance > 0 {
+		percent = min(percent, source.Tolerance)
 	}
 	if i := j.instrument(e.Indicator); i != nil && i.Tolerance > 0 {
 		percent = min(percent, i.Tolerance)
