@@ -18,6 +18,9 @@ type Survey struct {
 	judge  *Judge
 	series map[string][]series
 	copies map[copyKey]copyOf
+
+	key   copyKey // of the record added last
+	keyed bool    // it has one
 }
 
 // A copyKey stands for the readings of a record, in order. Two records that
@@ -54,38 +57,43 @@ func (s *Survey) Add(rec *record.Record) {
 	}
 }
 
-// add takes in one record by the times of its rows.
-func (s *Survey) add(rec *record.Record, shared bool) {
-	j := s.judge
-	j.prepare(rec)
-	id := ""
-	name := func() string {
-		if id == "" {
-			id = strings.Clone(rec.ID)
-		}
-		return id
+// add takes in one record by the times of its rows, with those of its series that fail,
+// or all of them.
+func (s *Survey) add(rec *record.Record, all bool) {
+	var w plainWalk // most records have no series that fails, which it knows at once
+	if !all && w.takes(s.judge, rec) && w.provesWell() {
+		s.key, s.keyed = w.copyKey()
+	} else {
+		s.judge.prepare(rec)
+		s.addSeries(all)
+		s.key, s.keyed = s.judge.copyKey()
 	}
+	if s.keyed {
+		s.addCopy(s.key, strings.Clone(rec.ID))
+	}
+}
+
+// addSeries takes in the series of the record that fail, or all of them.
+func (s *Survey) addSeries(all bool) {
+	j := s.judge
 	for i := range j.series {
 		e := j.series[i]
-		if !e.fails() && !shared {
+		if !e.fails() && !all {
 			continue
 		}
 		e.pos = j.rows[e.firstRow].Pos
 		e.pos.File = strings.Clone(e.pos.File)
 		e.firstRow, e.lastRow = -1, -1
-		e.record = name()
+		e.record = strings.Clone(j.rec.ID)
 		e.indicator = strings.Clone(e.indicator)
 		s.series[e.indicator] = append(s.series[e.indicator], e)
-	}
-	if key, ok := j.copyKey(); ok {
-		s.addCopy(key, name())
 	}
 }
 
 // CopyKey returns what stands for the readings of the record added last, in order:
 // records with one key repeat each other's readings. ok is false where too few
 // readings are not zero to say so.
-func (s *Survey) CopyKey() (key [16]byte, ok bool) { return s.judge.copyKey() }
+func (s *Survey) CopyKey() (key [16]byte, ok bool) { return s.key, s.keyed }
 
 func (s *Survey) addCopy(key copyKey, id string) {
 	c := s.copies[key]
@@ -110,20 +118,21 @@ func (c *copyOf) add(id string) {
 // copyKey returns the key of the record's readings in volts; ok is false where
 // fewer than three of them are not zero.
 func (j *Judge) copyKey() (key copyKey, ok bool) {
-	hash := newCopyHash()
+	j.copying.reset()
 	for i := range j.rows {
-		hash.add(j.rows[i].Event)
+		j.copying.add(j.rows[i].Event)
 	}
-	return hash.key()
+	return j.copying.key()
 }
 
 // A copyHash makes a copyKey of the rows that are added to it.
 type copyHash struct {
-	hash    hash.Hash
-	nonzero int
+	hash     hash.Hash // made where it is needed
+	readings []byte
+	nonzero  int
 }
 
-func newCopyHash() copyHash { return copyHash{hash: fnv.New128a()} }
+func (h *copyHash) reset() { h.readings, h.nonzero = h.readings[:0], 0 }
 
 func (h *copyHash) add(e *record.Event) {
 	if !e.Kind.IsReading() || e.Volts.State == record.Absent {
@@ -136,15 +145,18 @@ func (h *copyHash) add(e *record.Event) {
 			h.nonzero++
 		}
 	}
-	var b [8]byte
-	binary.LittleEndian.PutUint64(b[:], math.Float64bits(v))
-	h.hash.Write(b[:])
+	h.readings = binary.LittleEndian.AppendUint64(h.readings, math.Float64bits(v))
 }
 
 func (h *copyHash) key() (key copyKey, ok bool) {
 	if h.nonzero < 3 {
 		return key, false
 	}
+	if h.hash == nil {
+		h.hash = fnv.New128a()
+	}
+	h.hash.Reset()
+	h.hash.Write(h.readings)
 	h.hash.Sum(key[:0])
 	return key, true
 }
@@ -172,7 +184,7 @@ type timeline struct {
 // NewAcross puts surveys together. They must not be used afterwards.
 func NewAcross(surveys ...*Survey) *Across {
 	a := &Across{series: map[string]*timeline{}, copies: map[copyKey]copyOf{}}
-	whole := &Survey{copies: a.copies}
+	var whole *Survey // to which the others are added
 	for _, s := range surveys {
 		for id, list := range s.series {
 			t := a.series[id]
@@ -181,6 +193,10 @@ func NewAcross(surveys ...*Survey) *Across {
 				a.series[id] = t
 			}
 			t.byFirst = append(t.byFirst, list...)
+		}
+		if whole == nil {
+			whole = s
+			continue
 		}
 		for key, c := range s.copies {
 			whole.addCopy(key, c.first)
@@ -192,9 +208,11 @@ func NewAcross(surveys ...*Survey) *Across {
 	for _, t := range a.series {
 		t.sort()
 	}
-	for key, c := range a.copies {
-		if c.second == "" {
-			delete(a.copies, key)
+	if whole != nil {
+		for key, c := range whole.copies {
+			if c.second != "" {
+				a.copies[key] = c
+			}
 		}
 	}
 	return a
@@ -291,7 +309,7 @@ func (a *Across) after(r *row, own string, nearest *series) *series {
 
 // acrossRules judges the cautions across records.
 func (j *Judge) acrossRules() {
-	if j.across == nil || !j.judges(record.CopiedReadings) {
+	if j.across == nil || len(j.across.copies) == 0 || !j.judges(record.CopiedReadings) {
 		return
 	}
 	key, ok := j.copyKey()

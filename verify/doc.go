@@ -21,6 +21,8 @@
 //	across.go      what rules across records need to know of the others
 //	findings.go, sentences.go
 //	               findings put together, and what they say
+//	plain.go, plainfaults.go
+//	               the short way to judge most records
 //	rowstate.go    what each row was taken for, for who shows a record
 //	catalogue.go   each rule in words, with its source
 package verify

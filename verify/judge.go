@@ -55,6 +55,7 @@ type Judge struct {
 	latest     int        // the required pair that findSlot tries first
 	unrecorded missingSet // of this record, where not-recorded is judged
 	findings   findingList
+	copying    copyHash
 	judgement  Judgement
 }
 

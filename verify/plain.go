@@ -18,11 +18,11 @@ import (
 // the oracle judges the records of both.
 type plainWalk struct {
 	*Judge
+	usual     *usual
 	right     record.Waveform // of the supply
 	required  []slot
 	phase     phase
-	last      *record.Event // the row before
-	indicator string        // the one indicator; blank before the first reading
+	indicator string // the one indicator; blank before the first reading
 	entry     *record.Instrument
 	seq       int64 // the counter of the last reading that has one
 	next      int   // the required pair that the next dead test is likely of
@@ -72,26 +72,11 @@ type plainSeries struct {
 // plain judges rec if it is a plain record, and reports whether it is. It leaves
 // out the rows, which Judgement.Pairs makes where somebody asks.
 func (j *Judge) plain(rec *record.Record) bool {
-	if len(rec.Jobs) != 1 || !isUsual(&rec.Jobs[0]) || j.policy.SharedProofs {
+	var w plainWalk
+	if !w.takes(j, rec) || !w.isWhole() || !w.isAlone() {
 		return false
 	}
-	j.rec, j.job, j.conflicts = rec, &rec.Jobs[0], j.conflicts[:0]
-	j.outputs, j.files = j.outputs[:0], false
-	j.steps, j.resetBy = [record.Restore + 1]int32{}, nil
-	u := j.usualOf(j.job.Supply)
-	w := plainWalk{Judge: j, right: record.AC, required: u.slots, seq: math.MinInt64}
-	if j.job.Supply.IsDC() {
-		w.right = record.DirectVoltage
-	}
-	for i := range rec.Events {
-		if !w.row(i, &rec.Events[i]) {
-			return false
-		}
-	}
-	if !w.isWhole() || !w.isAlone() {
-		return false
-	}
-	j.work = u.work
+	j.work = w.usual.work
 	j.findings.reset()
 	good := true
 	if w.isOdd() {
@@ -109,28 +94,52 @@ func (j *Judge) plain(rec *record.Record) bool {
 	return true
 }
 
-// row takes up row i; false where it makes the record another than plain.
-func (w *plainWalk) row(i int, e *record.Event) (ok bool) {
-	if e.Ambiguous || e.Clock != nil || e.Switch != record.SwitchUnknown || e.Side != record.SideUnknown || e.Point != "" ||
-		e.Stage.State != record.StageAbsent || e.Waveform != record.WaveformUnknown && e.Waveform != w.right {
+// takes begins a walk over rec, and reports whether it got to the end.
+func (w *plainWalk) takes(j *Judge, rec *record.Record) bool {
+	if len(rec.Jobs) != 1 || !isUsual(&rec.Jobs[0]) || j.policy.SharedProofs {
 		return false
 	}
-	if w.last != nil && (e.Time.Before(w.last.Time) || e.Pos.File != w.last.Pos.File) {
-		return false
+	j.rec, j.job, j.conflicts = rec, &rec.Jobs[0], j.conflicts[:0]
+	j.outputs, j.files = j.outputs[:0], false
+	j.steps, j.resetBy = [record.Restore + 1]int32{}, nil
+	u := j.usualOf(j.job.Supply)
+	w.Judge, w.usual, w.required, w.seq = j, u, u.slots, math.MinInt64
+	w.right = record.AC
+	if j.job.Supply.IsDC() {
+		w.right = record.DirectVoltage
 	}
-	switch e.Kind {
-	case record.Test:
-		ok = w.sameLog(e) && w.test(i, e)
-	case record.Prove, record.Reprove:
-		ok = w.sameLog(e) && w.proofRow(i, e)
-	default:
-		ok = !e.HasSeq && w.step(e)
-	}
-	if ok {
-		w.last = e
+	return w.rows()
+}
+
+// rows takes up the rows; false where one makes the record another than plain.
+func (w *plainWalk) rows() bool {
+	events := w.rec.Events
+	for i := range events {
+		e := &events[i]
+		if e.Ambiguous || e.Clock != nil || e.Switch != record.SwitchUnknown || e.Side != record.SideUnknown || e.Point != "" ||
+			e.Stage.State != record.StageAbsent || e.Waveform != record.WaveformUnknown && e.Waveform != w.right {
+			return false
+		}
+		if i > 0 {
+			if last := &events[i-1]; e.Time.Before(last.Time) || e.Pos.File != last.Pos.File {
+				return false
+			}
+		}
+		ok := false
+		switch e.Kind {
+		case record.Test:
+			ok = w.sameLog(e) && w.test(i, e)
+		case record.Prove, record.Reprove:
+			ok = w.sameLog(e) && w.proofRow(i, e)
+		default:
+			ok = !e.HasSeq && w.step(e)
+		}
+		if !ok {
+			return false
+		}
 		w.steps[e.Kind]++
 	}
-	return ok
+	return len(events) > 0
 }
 
 // sameLog reports whether a reading is of the one indicator, and its counter, if it
@@ -297,13 +306,14 @@ func (w *plainWalk) step(e *record.Event) bool {
 
 // isWhole reports whether the record is plain when no row follows.
 func (w *plainWalk) isWhole() bool {
-	if w.phase < phaseTests || w.last.Time.Sub(w.rec.Events[0].Time) > mixedAfter ||
+	first, last := &w.rec.Events[0], &w.rec.Events[len(w.rec.Events)-1]
+	if w.phase < phaseTests || last.Time.Sub(first.Time) > mixedAfter ||
 		w.again && (w.isStale() || w.isLate() || w.lastTest.Sub(w.firstTest) > w.policy.InterruptedAfter) {
 		return false
 	}
 	return w.isPlainSeries(&w.before) && w.isPlainSeries(&w.after) &&
 		(w.steps[record.Isolate] == 0 || w.shed || !w.notForLoad()) &&
-		(w.register == nil || inService(w.entry, w.last))
+		(w.register == nil || inService(w.entry, last))
 }
 
 // isStale reports whether a dead test lies long behind the proofs before it.
@@ -334,16 +344,30 @@ func (w *plainWalk) isOdd() bool {
 
 // isAlone reports whether no other record of the call has to do with this one.
 func (w *plainWalk) isAlone() bool {
-	if w.across == nil {
-		return true
-	}
-	if w.across.failing(w.indicator, w.rec.ID, w.before.last, w.after.first) != nil {
+	return w.across == nil ||
+		w.across.failing(w.indicator, w.rec.ID, w.before.last, w.after.first) == nil && !w.isCopied()
+}
+
+// isCopied reports whether several records of the call have the readings of this one.
+func (w *plainWalk) isCopied() bool {
+	if len(w.across.copies) == 0 {
 		return false
 	}
-	hash := newCopyHash()
+	key, ok := w.copyKey()
+	return ok && w.across.hasCopy(key)
+}
+
+// copyKey returns the key of the record's readings.
+func (w *plainWalk) copyKey() (key copyKey, ok bool) {
+	w.copying.reset()
 	for i := range w.rec.Events {
-		hash.add(&w.rec.Events[i])
+		w.copying.add(&w.rec.Events[i])
 	}
-	key, ok := hash.key()
-	return !ok || !w.across.hasCopy(key)
+	return w.copying.key()
+}
+
+// provesWell reports whether no proof series of the record fails.
+func (w *plainWalk) provesWell() bool {
+	well := func(s *plainSeries) bool { return s.rows == 0 || s.strong && !s.fails }
+	return well(&w.before) && well(&w.after)
 }

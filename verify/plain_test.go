@@ -192,9 +192,17 @@ func checkPlain(t reporter, d dice) (records, plain, faulty int) {
 		if err != nil {
 			t.Fatalf("policy: %v\n%s", err, m.set.yaml())
 		}
-		survey := verify.NewSurvey(policy, m.reg)
+		survey, long := verify.NewSurvey(policy, m.reg), verify.NewSurvey(policy, m.reg)
 		for i := range call {
 			survey.Add(&call[i])
+			if slices.ContainsFunc(call[i].Events, func(e record.Event) bool { return e.Clock != nil }) {
+				long.Add(&call[i])
+			} else {
+				long.AddByRules(&call[i])
+			}
+			if got, want := survey.Gathered(), long.Gathered(); got != want {
+				t.Fatalf("gathered by the rules:\n%s\nin the short way:\n%s\n%s", want, got, printed(call, m.set, m.reg))
+			}
 		}
 		across = verify.NewAcross(survey)
 	}
