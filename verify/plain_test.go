@@ -120,12 +120,25 @@ var nearPlain = []func(*maker, *draft){
 			d.shift(i+1, pick(m.dice, 0, 0, m.set.interruptedAfter-time.Second, m.set.interruptedAfter))
 		}
 	},
-	func(m *maker, d *draft) { // the dead tests once more
+	func(m *maker, d *draft) { // the dead tests once more, some of them otherwise before
 		if i := m.at(d, isTest); i >= 0 {
 			for k := len(d.rows) - 1; k > i; k-- {
 				if e := d.rows[k]; isTest(&e) && !oneIn(m.dice, 8) {
+					if oneIn(m.dice, 4) {
+						e.Volts = pick(m.dice, shown(25), shown(230), unreadable)
+					}
 					d.insert(i, e)
 				}
+			}
+		}
+	},
+	func(m *maker, d *draft) { // a pair not dead and one live, before all others
+		first := slices.IndexFunc(d.rows, func(e record.Event) bool { return isTest(&e) })
+		for _, v := range []record.Reading{shown(230), pick(m.dice, shown(25), unreadable, shown(0))} {
+			if i := m.at(d, isTest); i >= 0 {
+				e := d.rows[i]
+				e.Volts = v
+				d.insert(first, e)
 			}
 		}
 	},
