@@ -98,7 +98,7 @@ func (j *Judge) sinceReset() string {
 }
 
 func (j *Judge) furtherSentence(f *record.Finding) string {
-	if text, ok := furtherSentences[f.Rule]; ok {
+	if text := furtherSentences[f.Rule]; text != "" {
 		return text
 	}
 	pairs, vi := pairList(f), f.Indicator
@@ -170,7 +170,7 @@ func clockSentence(indicator string, c *record.Clock) string {
 }
 
 // furtherSentences are those that say the same of every record.
-var furtherSentences = map[record.Rule]string{
+var furtherSentences = [record.NumRules]string{
 	record.RecordMixed:       "rows more than 24 h apart stand under one record; give each isolation a record of its own",
 	record.PermissionOrder:   "isolation came before permission; ask for permission first",
 	record.NotSecured:        "fewer locks than isolations before the first test; lock each device off, pull to see that it holds and repeat the tests",
