@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"bytes"
 	"cmp"
 	"encoding/binary"
 	"hash"
@@ -17,7 +18,7 @@ import (
 type Survey struct {
 	judge  *Judge
 	series map[string][]series
-	copies map[copyKey]copyOf
+	keys   []keyOf
 
 	key   copyKey // of the record added last
 	keyed bool    // it has one
@@ -27,6 +28,12 @@ type Survey struct {
 // differ in them and agree in a key are not to be expected in practice, and the
 // key decides about a caution only.
 type copyKey [16]byte
+
+// A keyOf is the copyKey of a record.
+type keyOf struct {
+	key    copyKey
+	record string
+}
 
 // A copyOf is the records that share a copyKey.
 type copyOf struct {
@@ -41,7 +48,6 @@ func NewSurvey(policy *Policy, register record.Register) *Survey {
 	return &Survey{
 		judge:  NewJudge(policy, register, nil),
 		series: map[string][]series{},
-		copies: map[copyKey]copyOf{},
 	}
 }
 
@@ -69,7 +75,7 @@ func (s *Survey) add(rec *record.Record, all bool) {
 		s.key, s.keyed = s.judge.copyKey()
 	}
 	if s.keyed {
-		s.addCopy(s.key, strings.Clone(rec.ID))
+		s.keys = append(s.keys, keyOf{s.key, strings.Clone(rec.ID)})
 	}
 }
 
@@ -94,12 +100,6 @@ func (s *Survey) addSeries(all bool) {
 // records with one key repeat each other's readings. ok is false where too few
 // readings are not zero to say so.
 func (s *Survey) CopyKey() (key [16]byte, ok bool) { return s.key, s.keyed }
-
-func (s *Survey) addCopy(key copyKey, id string) {
-	c := s.copies[key]
-	c.add(id)
-	s.copies[key] = c
-}
 
 // add takes in one more record. Versions of one record are no copies of each
 // other.
@@ -183,8 +183,8 @@ type timeline struct {
 
 // NewAcross puts surveys together. They must not be used afterwards.
 func NewAcross(surveys ...*Survey) *Across {
-	a := &Across{series: map[string]*timeline{}, copies: map[copyKey]copyOf{}}
-	var whole *Survey // to which the others are added
+	a := &Across{series: map[string]*timeline{}}
+	var keys []keyOf
 	for _, s := range surveys {
 		for id, list := range s.series {
 			t := a.series[id]
@@ -194,28 +194,41 @@ func NewAcross(surveys ...*Survey) *Across {
 			}
 			t.byFirst = append(t.byFirst, list...)
 		}
-		if whole == nil {
-			whole = s
-			continue
-		}
-		for key, c := range s.copies {
-			whole.addCopy(key, c.first)
-			if c.second != "" {
-				whole.addCopy(key, c.second)
-			}
-		}
+		keys = append(keys, s.keys...)
+		s.keys = nil
 	}
 	for _, t := range a.series {
 		t.sort()
 	}
-	if whole != nil {
-		for key, c := range whole.copies {
-			if c.second != "" {
-				a.copies[key] = c
-			}
-		}
-	}
+	a.copies = copiesAmong(keys)
 	return a
+}
+
+// copiesAmong finds the keys that several records have; it sorts the keys.
+func copiesAmong(keys []keyOf) map[copyKey]copyOf {
+	slices.SortFunc(keys, func(a, b keyOf) int { return a.key.compare(&b.key) })
+	copies := map[copyKey]copyOf{}
+	for start := 0; start < len(keys); {
+		var c copyOf
+		end := start
+		for ; end < len(keys) && keys[end].key == keys[start].key; end++ {
+			c.add(keys[end].record)
+		}
+		if c.second != "" {
+			copies[keys[start].key] = c
+		}
+		start = end
+	}
+	return copies
+}
+
+// compare brings keys in some order.
+func (k *copyKey) compare(other *copyKey) int {
+	a, b := binary.LittleEndian.Uint64(k[:8]), binary.LittleEndian.Uint64(other[:8])
+	if a == b {
+		return bytes.Compare(k[8:], other[8:])
+	}
+	return cmp.Compare(a, b)
 }
 
 func (t *timeline) sort() {

@@ -25,11 +25,11 @@ func (s *Survey) AddByRules(rec *record.Record) {
 	s.addSeries(s.judge.policy.SharedProofs)
 	s.key, s.keyed = s.judge.copyKey()
 	if s.keyed {
-		s.addCopy(s.key, rec.ID)
+		s.keys = append(s.keys, keyOf{s.key, rec.ID})
 	}
 }
 
 // Gathered tells all that the survey gathered.
 func (s *Survey) Gathered() string {
-	return fmt.Sprintf("%+v %v %v %v", s.series, s.copies, s.key, s.keyed)
+	return fmt.Sprintf("%+v %v %v %v", s.series, s.keys, s.key, s.keyed)
 }
