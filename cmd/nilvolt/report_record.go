@@ -126,9 +126,9 @@ func keptOf(
 		k.By = uploads[i].By
 	}
 	for i, j := range judgings {
-		policy := "the default policy"
-		if j.Policy != 0 {
-			policy = keptName(j.Policy) + " as policy"
+		policy, err := policyName(ctx, l, j.Policy)
+		if err != nil {
+			return nil, err
 		}
 		k.Judgings = append(k.Judgings, report.Judging{
 			Made: minute(j.Made), Status: judgements[i].Status, Rules: j.Rules, Policy: policy,
@@ -153,6 +153,18 @@ func keptOf(
 		k.Waits = waiting(item)
 	}
 	return k, nil
+}
+
+// policyName calls the policy of a judging by the name of its file.
+func policyName(ctx context.Context, l *ledger.Ledger, row int64) (string, error) {
+	if row == 0 {
+		return "the default policy", nil
+	}
+	name, sum, err := l.FileName(ctx, row)
+	if name == "" {
+		name = fmt.Sprintf("of SHA-256 %x", sum[:4])
+	}
+	return "policy " + name, err
 }
 
 // markText is what a look back says of a record.

@@ -38,9 +38,9 @@ func (f *weekFlags) span() (first, last report.ISOWeek, err error) {
 		to = from
 	}
 	for i, text := range []string{from, to} {
-		w, err := report.ParseISOWeek(text)
+		w, err := parseWeek(text)
 		if err != nil {
-			return first, last, hint("write the year and the week as in 2026-W12", "%q is no week", text)
+			return first, last, err
 		}
 		if i == 0 {
 			first = w
@@ -108,13 +108,16 @@ func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *cons
 		return err
 	}
 	defer l.Close()
-	if err := os.MkdirAll(o.out, 0o777); err != nil {
-		return err
-	}
 	weeks, err := countWeeks(ctx, l, report.WeeksOptions{
 		Zone: c.location(), First: first, Last: last, Before: o.weeks.before, Plan: plan,
 	})
 	if err != nil {
+		return err
+	}
+	if w := weeks.Report(last); w.Begin.After(c.now()) && w.Readings+w.Bare == 0 {
+		return hint("name a week that has begun", "%v begins on %s, and no record of it is in the ledger", last, w.Begin.Format(time.DateOnly))
+	}
+	if err := os.MkdirAll(o.out, 0o777); err != nil {
 		return err
 	}
 	made := &weekMaker{weeks: weeks}

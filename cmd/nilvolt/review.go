@@ -2,17 +2,15 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"nilvolt/ledger"
 	"nilvolt/record"
+	"nilvolt/report"
 )
 
 func newReview(c *console) *cobra.Command {
@@ -199,40 +197,26 @@ func (o *reviewListOptions) setTimes(now time.Time) error {
 	case o.all:
 		return nil
 	}
-	monday := mondayOf(now)
+	week := report.ISOWeekOf(now)
 	if o.week != "" {
 		var err error
-		if monday, err = parseWeek(o.week, now.Location()); err != nil {
+		if week, err = parseWeek(o.week); err != nil {
 			return err
 		}
 	}
-	o.filter.From = monday.Unix()
-	until := monday.AddDate(0, 0, 7).Unix()
+	o.filter.From = week.Begin(now.Location()).Unix()
+	until := week.Add(1).Begin(now.Location()).Unix()
 	if o.filter.To == 0 || until < o.filter.To {
 		o.filter.To = until
 	}
 	return nil
 }
 
-// mondayOf returns the beginning of the week of t, in its zone.
-func mondayOf(t time.Time) time.Time {
-	back := (int(t.Weekday()) + 6) % 7
-	return time.Date(t.Year(), t.Month(), t.Day()-back, 0, 0, 0, 0, t.Location())
-}
-
-// parseWeek reads a week such as 2026-W12 and returns its Monday in a zone.
-// Source: ISO 8601: week 1 is that with 4 January in it.
-func parseWeek(text string, zone *time.Location) (time.Time, error) {
-	bad := hint("write the year and the week as in 2026-W12", "%q is no week", text)
-	year, week, found := strings.Cut(text, "-W")
-	y, err1 := strconv.Atoi(year)
-	w, err2 := strconv.Atoi(week)
-	if !found || len(year) != 4 || len(week) != 2 || errors.Join(err1, err2) != nil || w < 1 {
-		return time.Time{}, bad
+// parseWeek reads a week such as 2026-W12.
+func parseWeek(text string) (report.ISOWeek, error) {
+	w, err := report.ParseISOWeek(text)
+	if err != nil {
+		return w, hint("write the year and the week as in 2026-W12", "%q is no week", text)
 	}
-	monday := mondayOf(time.Date(y, 1, 4, 0, 0, 0, 0, zone)).AddDate(0, 0, 7*(w-1))
-	if inYear, inWeek := monday.ISOWeek(); inYear != y || inWeek != w {
-		return time.Time{}, bad
-	}
-	return monday, nil
+	return w, nil
 }
