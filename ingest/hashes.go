@@ -10,7 +10,7 @@ import (
 
 const (
 	hashParts = 1 << 10 // parts, by the highest 10 bits of the hash
-	hashLimit = 1 << 20 // how many hashes are held in memory (8 MiB)
+	hashLimit = 1 << 18 // how many hashes are held in memory (2 MiB)
 )
 
 // hashes collects the hash of every run and finds those that come more than
@@ -51,22 +51,21 @@ func (h *hashes) flush() error {
 		}
 		h.spill = spill
 	}
-	var bytes []byte
+	bytes := make([]byte, 0, h.held*8)
 	for p, part := range h.parts {
 		if len(part) == 0 {
 			continue
 		}
-		bytes = bytes[:0]
+		h.extents[p] = append(h.extents[p], extent{h.size + int64(len(bytes)), len(part)})
 		for _, hash := range part {
 			bytes = binary.LittleEndian.AppendUint64(bytes, hash)
 		}
-		if _, err := h.spill.WriteAt(bytes, h.size); err != nil {
-			return fmt.Errorf("temporary file: %w", err)
-		}
-		h.extents[p] = append(h.extents[p], extent{h.size, len(part)})
-		h.size += int64(len(bytes))
 		h.parts[p] = part[:0]
 	}
+	if _, err := h.spill.WriteAt(bytes, h.size); err != nil {
+		return fmt.Errorf("temporary file: %w", err)
+	}
+	h.size += int64(len(bytes))
 	h.held = 0
 	return nil
 }
