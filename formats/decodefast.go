@@ -144,7 +144,7 @@ func (d *Decoder) fastID(text string, i int, f *fastField) (end int) {
 		}
 		end++
 	}
-	if end == len(text) || text[end] != f.end || f.column == SourceColumn && end-i == len(record.Live) {
+	if end == len(text) || text[end] != f.end || f.column == SourceColumn && end-i == len(record.Live) && text[i]|0x20 == record.Live[0] {
 		return d.field(text, i, f)
 	}
 	*f.id = text[i:end]
@@ -333,16 +333,17 @@ type repeat struct {
 func (r *repeat) learn(text string) {
 	const size = 8 // of a word
 	n := len(text)
-	*r = repeat{size: n, mask: 1<<64 - 1, short: n <= size}
+	// Field by field: a whole repeat would be made elsewhere and copied.
+	r.size, r.short = n, n <= size
 	if n < size {
-		r.mask = 1<<(8*n) - 1
+		r.mask, r.first = 1<<(8*n)-1, 0
 		for k := range n {
 			r.first |= uint64(text[k]) << (8 * k)
 		}
 		return
 	}
-	r.first, r.last = word(text), word(text[n-size:])
-	if n > 2*size {
+	r.mask, r.first, r.last = 1<<64-1, word(text), word(text[n-size:])
+	if r.text = ""; n > 2*size {
 		r.text = text
 	}
 }

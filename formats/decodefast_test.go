@@ -24,6 +24,7 @@ func TestRepeat(t *testing.T) {
 		}
 		text := string(other) + rapid.StringOfN(rapid.SampledFrom([]rune("ab,")), 0, 10, -1).Draw(rt, "rest")
 		var r repeat
+		r.learn(rapid.StringOfN(rapid.SampledFrom([]rune("ab,")), 1, 20, -1).Draw(rt, "before"))
 		r.learn(field)
 		got := r.begins(text) && (r.short || r.ends(text))
 		if want := strings.HasPrefix(text, field) && len(text) >= 8; got != want {
