@@ -183,11 +183,11 @@ func (p *plainCapture) unread(u *capture.Unread) {
 	if u.Text != "" {
 		text += ", " + p.theme.clean(fmt.Sprintf("%.60q", u.Text))
 	}
-	todo := "Take the reading again."
+	mend := "Take the reading again."
 	if u.InDoubt {
-		todo = "It may have been a live reading or a proof that failed: prove again, then test again every pair that was tested before it."
+		mend = "It may have been a live reading or a proof that failed: prove again, then test again every pair that was tested before it."
 	}
-	p.block(clock(u.Time), text+"). "+todo)
+	p.block(clock(u.Time), text+"). "+mend)
 }
 
 // notice prints what the technician has to be told.

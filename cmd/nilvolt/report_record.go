@@ -125,13 +125,13 @@ func keptOf(
 	if i := slices.IndexFunc(uploads, func(u ledger.KeptUpload) bool { return u.ID == item.Upload }); i >= 0 {
 		k.By = uploads[i].By
 	}
+	policies, err := policyNames(ctx, l, judgings)
+	if err != nil {
+		return nil, err
+	}
 	for i, j := range judgings {
-		policy, err := policyName(ctx, l, j.Policy)
-		if err != nil {
-			return nil, err
-		}
 		k.Judgings = append(k.Judgings, report.Judging{
-			Made: minute(j.Made), Status: judgements[i].Status, Rules: j.Rules, Policy: policy,
+			Made: minute(j.Made), Status: judgements[i].Status, Rules: j.Rules, Policy: policies[j.Policy],
 			Why: causeWords[j.Cause],
 		})
 	}
@@ -153,18 +153,6 @@ func keptOf(
 		k.Waits = waiting(item)
 	}
 	return k, nil
-}
-
-// policyName calls the policy of a judging by the name of its file.
-func policyName(ctx context.Context, l *ledger.Ledger, row int64) (string, error) {
-	if row == 0 {
-		return "the default policy", nil
-	}
-	name, sum, err := l.FileName(ctx, row)
-	if name == "" {
-		name = fmt.Sprintf("of SHA-256 %x", sum[:4])
-	}
-	return "policy " + name, err
 }
 
 // markText is what a look back says of a record.

@@ -323,16 +323,16 @@ func (t theme) timeline(b *strings.Builder, rec *record.Record) {
 
 // policyNames returns how people call the policies of some judgings, by row.
 func policyNames(ctx context.Context, l *ledger.Ledger, judgings []ledger.Judging) (map[int64]string, error) {
-	names := map[int64]string{}
+	names := map[int64]string{0: "the default policy"}
 	for _, g := range judgings {
-		if g.Policy == 0 || names[g.Policy] != "" {
+		if names[g.Policy] != "" {
 			continue
 		}
 		name, sum, err := l.FileName(ctx, g.Policy)
 		if err != nil {
 			return nil, err
 		}
-		names[g.Policy] = strings.TrimSpace(fmt.Sprintf("%s (SHA-256 %.4x...)", name, sum))
+		names[g.Policy] = "the policy " + strings.TrimSpace(fmt.Sprintf("%s (SHA-256 %.4x...)", name, sum))
 	}
 	return names, nil
 }
@@ -356,10 +356,7 @@ func causeText(cause ledger.Cause) string {
 func (t theme) history(b *strings.Builder, judgements []ledger.Judgement, judgings []ledger.Judging, policies map[int64]string) {
 	for i, j := range judgements {
 		g := judgings[i]
-		policy := "the default policy"
-		if g.Policy != 0 {
-			policy = "the policy " + t.clean(policies[g.Policy])
-		}
+		policy := t.clean(policies[g.Policy])
 		t.hang(b, "judged      ", fmt.Sprintf("%s: %s, %s, by rules %s and %s", t.stamp(g.Made), j.Status, causeText(g.Cause), g.Rules, policy), quietInk)
 	}
 }

@@ -68,12 +68,13 @@ func (s *sources) add(ctx context.Context, name string, c *console) error {
 // and those that the flags say are something else.
 func readingsIn(args []string, f *inputFlags) ([]string, error) {
 	var files []string
+	others := f.infos()
 	for _, arg := range args {
 		if arg == "-" {
 			files = append(files, arg)
 			continue
 		}
-		found, err := filesIn(arg, f.infos())
+		found, err := filesIn(arg, others)
 		if err != nil {
 			return nil, err
 		}
