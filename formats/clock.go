@@ -11,27 +11,26 @@ type clock struct {
 	minutes  int       // the same east of UTC
 }
 
-// read reads a time at text[i] that has the cached date, no fraction and either Z
-// or the cached offset. It returns the end of the time.
-func (c *clock) read(text string, i int) (t record.Instant, end int, ok bool) {
-	const size = len("2026-03-02T09:15:00+01:00")
-	if len(text)-i < size {
-		return t, 0, false
+// clockAt is where the time of day stands in a time.
+const clockAt = len("2026-03-02T")
+
+// read reads the time that text begins with, if that has the cached date, no fraction
+// and either Z or the cached offset. size is 0 for any other.
+func (c *clock) read(text string) (t record.Instant, size int) {
+	const short, long = len("2026-03-02T09:15:00Z"), len("2026-03-02T09:15:00+01:00")
+	if len(text) < short || word(text) != c.date[0] || word(text[3:]) != c.date[1] {
+		return t, 0
 	}
-	s := text[i : i+size]
-	if word(s) != c.date[0] || word(s[3:]) != c.date[1] {
-		return t, 0, false
-	}
-	second, ok := secondOfDay(word(s[11:]))
+	second, ok := secondOfDay(word(text[clockAt:]))
 	switch {
 	case !ok:
-		return t, 0, false
-	case s[19] == 'Z':
-		return record.NewInstant(c.midnight+second, 0, 0), i + 20, true
-	case s[19:] == string(c.zone[:]):
-		return record.NewInstant(c.midnight+second-int64(c.minutes)*60, 0, c.minutes), i + size, true
+		return t, 0
+	case text[short-1] == 'Z':
+		return record.NewInstant(c.midnight+second, 0, 0), short
+	case len(text) >= long && text[short-1:long] == string(c.zone[:]):
+		return record.NewInstant(c.midnight+second-int64(c.minutes)*60, 0, c.minutes), long
 	}
-	return t, 0, false
+	return t, 0
 }
 
 // secondOfDay reads "09:15:00", its eight bytes at once; not a leap second.

@@ -1,36 +1,39 @@
 package formats
 
 import (
+	"math/bits"
 	"strings"
 
 	"nilvolt/record"
 )
 
-// The fast loop over plain rows. A field whose text is that of the row before is
-// passed over; the forms that most fields have are decoded where they stand; any
-// other field is left to [rowState.set], and any row with a mistake, a line break
-// or a doubled quote in it to Decoder.slow. Both ways give the same.
+// The fast way through plain rows. Most rows are dead tests that differ from the row
+// before in the time of day, the conductors and the volts only: likeRow takes those.
+// fastRow takes any other, field by field: the usual forms where they stand, and what is
+// not usual by [rowState.set]. A row with a mistake, a line break or a doubled quote in
+// it is left to Decoder.slow. All three give the same.
 
 // A fastField is a column of a plain file.
 type fastField struct {
 	column Column
 	way    way
 	end    byte              // what ends the field: the delimiter, or LF for the last of a row
-	repeat repeat            // the field of the row before; for byRepeat and those after it
-	filled bool              // the field of the row before is a job column's and not blank
 	id     *string           // for byID: where it goes
 	to     *record.Conductor // for byConductor: where it goes
+	before string            // the field of the row before, its end included, if that was for bySet or in quotes; else ""
+	blank  bool              // before is the end alone
+	filled bool              // the field of the row before is a job column's and not blank
 }
 
 // A way says how a field is decoded.
 type way uint8
 
 const (
-	byTime way = iota
+	bySet way = iota // by rowState.set, when it changes
+	byTime
 	byVolts
 	byConductor
-	byRepeat // by rowState.set, when it changes
-	byID     // the text as it stands, when it changes
+	byID // the text as it stands
 	byEvent
 	byExpected
 )
@@ -40,7 +43,7 @@ func (d *Decoder) fastFields() []fastField {
 	fields := make([]fastField, len(d.layout.Columns))
 	for i, c := range d.layout.Columns {
 		f := &fields[i]
-		f.column, f.way, f.end = c, byRepeat, d.layout.Comma
+		f.column, f.end = c, d.layout.Comma
 		switch c {
 		case TimeColumn:
 			f.way = byTime
@@ -70,35 +73,105 @@ func (d *Decoder) fastFields() []fastField {
 
 // fastRow decodes a plain row of one line and without mistakes into d.state; ok
 // is false for any other row.
+//
+// The columns from, to and volts are decoded apart, for likeRow to know where they stand.
 func (d *Decoder) fastRow(text string) (n int, ok bool) {
-	i := 0
-	for k := range d.fast {
-		f := &d.fast[k]
-		var end int
-		switch f.way {
-		case byTime:
-			end = d.fastTime(text, i)
-		case byVolts:
-			end = d.fastVolts(text, i, f.end)
-		case byConductor:
-			end = d.fastConductor(text, i, f)
-		default:
-			if f.repeat.begins(text[i:]) && (f.repeat.short || f.repeat.ends(text[i:])) {
-				i += f.repeat.size
-			} else if i = d.changed(text, i, f); i == refused {
-				return 0, false
-			}
-			continue
-		}
-		if i = pass(text, end, f.end); i == refused {
-			return 0, false
-		}
+	like := &d.like
+	like.size, like.clock = 0, 0
+	head := d.fastStretch(text, 0, d.fast[:like.from])
+	if head == refused {
+		return 0, false
 	}
-	return i, d.state.finish()
+	tail := d.fastStretch(text, head, d.fast[like.from:like.tail])
+	if tail == refused {
+		return 0, false
+	}
+	if n = d.fastStretch(text, tail, d.fast[like.tail:]); n == refused || !d.state.finish() {
+		return 0, false
+	}
+	d.learn(text, head, tail, n)
+	return n, true
 }
 
 // refused stands for the end of a field that cannot be decoded.
 const refused = -1
+
+// fastStretch decodes fields that follow each other, the first at text[i], and goes
+// past the last. The usual forms are decoded here, all in one, since calls are what
+// takes the time; [Decoder.field] does the others.
+func (d *Decoder) fastStretch(text string, i int, fields []fastField) (next int) {
+	ev := &d.state.event
+	for k := range fields {
+		f := &fields[k]
+		if len(text)-i >= 2*8 {
+			w, end, way := word(text[i:]), f.end, f.way
+			if f.before != "" {
+				way = bySet
+			}
+			switch way {
+			case byID:
+				size := usualBytes(w, end)
+				if size == 8 {
+					size += usualBytes(word(text[i+8:]), end)
+				}
+				if id := text[i:]; size < len(id) && id[size] == end && !(f.column == SourceColumn && mayBeLive(id[:size])) {
+					*f.id = id[:size]
+					i += size + 1
+					continue
+				}
+			case byEvent:
+				if kind, size := usualKind(w); size > 0 && text[i+size] == end {
+					ev.Kind = kind
+					i += size + 1
+					continue
+				}
+			case byTime:
+				if t, size := d.clock.read(text[i:]); size > 0 && size < len(text)-i && text[i+size] == end {
+					ev.Time, d.like.clock = t, i+clockAt
+					i += size + 1
+					continue
+				}
+			case byVolts:
+				if volts, size := decimal(w, end); size > 0 {
+					ev.Volts = record.Reading{Text: text[i : i+size], Volts: volts, State: record.Shown}
+					i += size + 1
+					continue
+				}
+			case byConductor:
+				if byte(w) == end {
+					*f.to = record.Conductor{}
+					i++
+					continue
+				}
+				if c, size := shortConductor(w, end); c.IsSet() {
+					*f.to = c
+					i += size + 1
+					continue
+				}
+			case byExpected:
+				if byte(w) == end {
+					ev.Expected, ev.HasExpected = 0, false
+					i++
+					continue
+				}
+				if volts, size := decimal(w, end); size > 0 {
+					ev.Expected, ev.HasExpected = volts, true
+					i += size + 1
+					continue
+				}
+			default:
+				if byte(w) == end && f.blank {
+					i++
+					continue
+				}
+			}
+		}
+		if i = d.field(text, i, f); i == refused {
+			return refused
+		}
+	}
+	return i
+}
 
 // pass goes past the end of a field at text[i], which is the delimiter, or LF or
 // CRLF for the last field of a row.
@@ -112,108 +185,66 @@ func pass(text string, i int, end byte) (next int) {
 	return refused
 }
 
-// changed decodes a field that is not that of the row before, and goes past its
-// end.
-func (d *Decoder) changed(text string, i int, f *fastField) (next int) {
-	var end int
-	switch f.way {
-	case byID:
-		end = d.fastID(text, i, f)
-	case byEvent:
-		end = d.fastEvent(text, i, f)
-	case byExpected:
-		end = d.fastExpected(text, i, f)
-	default:
-		end = d.field(text, i, f)
-	}
-	if next = pass(text, end, f.end); next == refused {
-		f.repeat = repeat{}
-		return refused
-	}
-	f.repeat.learn(text[i:next])
-	return next
+// usualBytes returns how many bytes w begins with that are not end and one of those
+// from '-' to 'z', which most ids are made of.
+func usualBytes(w uint64, end byte) int {
+	const ones, high = 0x0101010101010101, 0x8080808080808080
+	usual := (w + (0x80-'-')*ones) &^ (w + (0x7f-'z')*ones) &^ w // right up to the first that is not
+	return bits.TrailingZeros64(^(usual&((w^uint64(end)*ones)+0x7f*ones))&high) / 8
 }
 
-// fastID decodes an id in ASCII without blanks.
-func (d *Decoder) fastID(text string, i int, f *fastField) (end int) {
-	end = i
-	for end < len(text) {
-		c := text[end]
-		if c-'!' > '~'-'!' || c == '"' || c == d.layout.Comma {
-			break
+// mayBeLive reports whether an id may be the word for a live source.
+func mayBeLive(id string) bool { return len(id) == len(record.Live) && id[0]|0x20 == record.Live[0] }
+
+// usualKind reads the word of a reading; size is 0 where w begins otherwise.
+func usualKind(w uint64) (kind record.Kind, size int) {
+	switch {
+	case w<<32 == 't'<<32|'e'<<40|'s'<<48|'t'<<56:
+		return record.Test, len("test")
+	case w<<24 == 'p'<<24|'r'<<32|'o'<<40|'v'<<48|'e'<<56:
+		return record.Prove, len("prove")
+	case w<<8 == 'r'<<8|'e'<<16|'p'<<24|'r'<<32|'o'<<40|'v'<<48|'e'<<56:
+		return record.Reprove, len("reprove")
+	}
+	return record.KindUnknown, 0
+}
+
+// decimal reads digits with a point among them or none, and the end behind them, all
+// within the eight bytes of w. It returns how many bytes stand before the end; 0 for
+// any other text.
+func decimal(w uint64, end byte) (volts record.Volts, size int) {
+	if a, b := byte(w)-'0', byte(w>>16)-'0'; byte(w>>8) == '.' && byte(w>>24) == end && a <= 9 && b <= 9 {
+		return record.Volts(int(a)*10+int(b)) / 10, 3 // what most dead tests show
+	}
+	mantissa, decimals := 0, 0
+	for digit := byte(w) - '0'; digit <= 9; digit = byte(w) - '0' {
+		mantissa = mantissa*10 + int(digit)
+		size++
+		w >>= 8
+	}
+	if size == 0 {
+		return 0, 0
+	}
+	if byte(w) == '.' {
+		w >>= 8
+		for digit := byte(w) - '0'; digit <= 9; digit = byte(w) - '0' {
+			mantissa = mantissa*10 + int(digit)
+			decimals++
+			w >>= 8
 		}
-		end++
-	}
-	if end == len(text) || text[end] != f.end || f.column == SourceColumn && end-i == len(record.Live) && text[i]|0x20 == record.Live[0] {
-		return d.field(text, i, f)
-	}
-	*f.id = text[i:end]
-	return end
-}
-
-// fastEvent decodes the common words.
-func (d *Decoder) fastEvent(text string, i int, f *fastField) (end int) {
-	for kind := record.Prove; kind <= record.Reprove; kind++ {
-		word := kind.String()
-		if end = i + len(word); end < len(text) && text[end] == f.end && text[i:end] == word {
-			d.state.event.Kind = kind
-			return end
+		if decimals == 0 {
+			return 0, 0
 		}
+		size += 1 + decimals
 	}
-	return d.field(text, i, f)
+	if byte(w) != end {
+		return 0, 0
+	}
+	return record.Volts(mantissa) / powersOfTen[decimals%len(powersOfTen)], size
 }
 
-// fastExpected decodes the value at text[i], or that there is none.
-func (d *Decoder) fastExpected(text string, i int, f *fastField) (end int) {
-	ev := &d.state.event
-	if i < len(text) && text[i] == f.end {
-		ev.Expected, ev.HasExpected = 0, false
-		return i
-	}
-	volts, end := decimal(text, i, f.end)
-	if end == refused {
-		return d.field(text, i, f)
-	}
-	ev.Expected, ev.HasExpected = volts, true
-	return end
-}
-
-// fastVolts decodes the value at text[i]. Anything else that a display shows is
-// left to record.ParseReading.
-func (d *Decoder) fastVolts(text string, i int, sep byte) (end int) {
-	volts, end := decimal(text, i, sep)
-	if end == refused {
-		return d.decode(VoltsColumn, text, i)
-	}
-	d.state.event.Volts = record.Reading{Text: text[i:end], Volts: volts, State: record.Shown}
-	return end
-}
-
-// decimal reads digits with a point in them or none, up to sep; refused is the end
-// of any other text.
-func decimal(text string, i int, sep byte) (volts record.Volts, end int) {
-	const most = 15 // digits, so that they and the power of ten are exact
-	mantissa, point := uint64(0), -1
-	for end = i; end < len(text); end++ {
-		if digit := text[end] - '0'; digit <= 9 {
-			mantissa = mantissa*10 + uint64(digit)
-		} else if text[end] == '.' && point < 0 && end > i {
-			point = end
-		} else {
-			break
-		}
-	}
-	if end == len(text) || text[end] != sep || end == i || end-i > most || point == end-1 {
-		return 0, refused
-	}
-	value := float64(mantissa)
-	if point >= 0 {
-		value /= powersOfTen[end-point-1]
-	}
-	return record.Volts(value), end
-}
-
-var powersOfTen = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
+// powersOfTen are exact, and so are the mantissas that they divide.
+var powersOfTen = [8]record.Volts{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7}
 
 // The conductors whose names have one letter, and those that begin with L, by
 // their second.
@@ -222,59 +253,35 @@ var (
 	lines     = [256]record.Conductor{'1': record.L1, '2': record.L2, '3': record.L3, '+': record.LPlus, '-': record.LMinus}
 )
 
-// fastConductor decodes the conductor at text[i].
-func (d *Decoder) fastConductor(text string, i int, f *fastField) (end int) {
-	if len(text)-i > 2 {
-		switch {
-		case text[i] == f.end:
-			*f.to = record.Conductor{}
-			return i
-		case text[i+1] == f.end:
-			if *f.to = oneLetter[text[i]]; f.to.IsSet() {
-				return i + 1
-			}
-		case text[i+2] == f.end && text[i] == 'L':
-			if *f.to = lines[text[i+1]]; f.to.IsSet() {
-				return i + 2
-			}
-		}
+// shortConductor reads the conductor that w begins with, and the end behind it. It
+// returns the zero Conductor where that is not one with a short name.
+func shortConductor(w uint64, end byte) (c record.Conductor, size int) {
+	if byte(w>>8) == end {
+		return oneLetter[byte(w)], 1
 	}
-	return d.decode(f.column, text, i)
-}
-
-// fastTime decodes the time at text[i].
-func (d *Decoder) fastTime(text string, i int) (end int) {
-	if i < len(text) && text[i] == '"' {
-		if t, end, ok := d.clock.read(text, i+1); ok && text[end] == '"' {
-			d.state.event.Time = t
-			return end + 1
-		}
-	} else if t, end, ok := d.clock.read(text, i); ok {
-		d.state.event.Time = t
-		return end
+	if byte(w>>16) == end && byte(w) == 'L' {
+		return lines[byte(w>>8)], 2
 	}
-	inner, end := innerText(text, i, d.layout.Comma)
-	if !d.set(TimeColumn, inner) {
-		return refused
-	}
-	if d.state.event.Time.IsSet() {
-		d.clock.learn(trim(inner))
-	}
-	return end
-}
-
-// decode decodes the field at text[i], which is of column c.
-func (d *Decoder) decode(c Column, text string, i int) (end int) {
-	inner, end := innerText(text, i, d.layout.Comma)
-	if !d.set(c, inner) {
-		return refused
-	}
-	return end
+	return record.Conductor{}, 0
 }
 
 // field decodes a field of any text, and counts job columns.
-func (d *Decoder) field(text string, i int, f *fastField) (end int) {
+func (d *Decoder) field(text string, i int, f *fastField) (next int) {
+	if f.before != "" && strings.HasPrefix(text[i:], f.before) {
+		return i + len(f.before)
+	}
 	inner, end := innerText(text, i, d.layout.Comma)
+	next = pass(text, end, f.end)
+	if next == refused {
+		return refused
+	}
+	f.before, f.blank = "", false
+	if f.way == byTime {
+		if t, size := d.clock.read(inner); size > 0 && size == len(inner) {
+			d.state.event.Time = t
+			return next
+		}
+	}
 	if !d.set(f.column, inner) {
 		return refused
 	}
@@ -287,7 +294,13 @@ func (d *Decoder) field(text string, i int, f *fastField) (end int) {
 			d.jobTexts++
 		}
 	}
-	return end
+	if f.way == byTime && d.state.event.Time.IsSet() {
+		d.clock.learn(trim(inner))
+	}
+	if f.way == bySet || text[i] == '"' {
+		f.before, f.blank = text[i:next], next == i+1
+	}
+	return next
 }
 
 // innerText returns the text of the field at text[i], quotes taken off, and where
@@ -317,47 +330,6 @@ func fieldEnd(text string, i int, comma byte) int {
 		i++
 	}
 	return i
-}
-
-// A repeat knows a field, its end included, when it comes again. The zero repeat
-// knows none.
-type repeat struct {
-	size        int
-	first, last uint64 // the first and the last 8 bytes; of a short one, first is all
-	mask        uint64 // of first
-	short       bool   // no more than 8 bytes
-	text        string // of one that has more than first and last
-}
-
-// learn takes up the text of a field with its end, which is not blank.
-func (r *repeat) learn(text string) {
-	const size = 8 // of a word
-	n := len(text)
-	// Field by field: a whole repeat would be made elsewhere and copied.
-	r.size, r.short = n, n <= size
-	if n < size {
-		r.mask, r.first = 1<<(8*n)-1, 0
-		for k := range n {
-			r.first |= uint64(text[k]) << (8 * k)
-		}
-		return
-	}
-	r.mask, r.first, r.last = 1<<64-1, word(text), word(text[n-size:])
-	if r.text = ""; n > 2*size {
-		r.text = text
-	}
-}
-
-// begins reports whether text may begin with the field; false also where it has
-// less than 8 bytes.
-func (r *repeat) begins(text string) bool {
-	return len(text) >= 8 && word(text)&r.mask == r.first && r.size > 0
-}
-
-// ends reports whether text, which begins as the field, goes on as it does.
-func (r *repeat) ends(text string) bool {
-	n := r.size
-	return n <= len(text) && word(text[n-8:]) == r.last && (r.text == "" || text[:n] == r.text)
 }
 
 // word returns the first eight bytes of text.

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 
@@ -9,28 +10,38 @@ import (
 	"nilvolt/record"
 )
 
-// A repeat knows the field that it has learnt and no other, but where the text ends
-// within a word's length, where it knows none.
-func TestRepeat(t *testing.T) {
-	var none repeat
-	if none.begins("R1,2026-03-02") {
-		t.Error("the zero repeat knows a field")
-	}
+// Oracle: record.ParseReading, for whatever decimal takes; and it takes what a display
+// of up to seven characters shows.
+func TestDecimal(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
-		field := rapid.StringOfN(rapid.SampledFrom([]rune("ab,")), 1, 20, -1).Draw(rt, "field")
-		other := []byte(field)
-		if rapid.Bool().Draw(rt, "differs") {
-			other[rapid.IntRange(0, len(other)-1).Draw(rt, "where")] ^= 1
-		}
-		text := string(other) + rapid.StringOfN(rapid.SampledFrom([]rune("ab,")), 0, 10, -1).Draw(rt, "rest")
-		var r repeat
-		r.learn(rapid.StringOfN(rapid.SampledFrom([]rune("ab,")), 1, 20, -1).Draw(rt, "before"))
-		r.learn(field)
-		got := r.begins(text) && (r.short || r.ends(text))
-		if want := strings.HasPrefix(text, field) && len(text) >= 8; got != want {
-			rt.Fatalf("%q in %q: %v, want %v", field, text, got, want)
+		text := rapid.StringOfN(rapid.SampledFrom([]rune("0123456789....-x, ")), 0, 9, -1).Draw(rt, "text")
+		volts, size := decimal(word(text+",       "), ',')
+		field, _, _ := strings.Cut(text, ",")
+		want, err := record.ParseReading(field)
+		plain := regexp.MustCompile(`^[0-9]{1,7}$|^[0-9]+[.][0-9]+$`).MatchString(field) && len(field) <= 7
+		if plain != (size > 0) || plain && (err != nil || size != len(field) || volts != want.Volts) {
+			rt.Fatalf("%q: %v and %d bytes, want %v %v", field, volts, size, want, err)
 		}
 	})
+}
+
+// Bytes that ids are not made of, and the delimiter, are found wherever they stand.
+func TestUsualBytes(t *testing.T) {
+	for _, end := range []byte(",;\t|\n") {
+		for c := range 256 {
+			for at := range 8 {
+				text := []byte("VI-100_z")
+				text[at] = byte(c)
+				want := at
+				if c >= '-' && c <= 'z' && byte(c) != end {
+					want = 8
+				}
+				if got := usualBytes(word(string(text)), end); got != want {
+					t.Errorf("%q before %q: %d, want %d", text, end, got, want)
+				}
+			}
+		}
+	}
 }
 
 // Oracle: record.ParseInstant, but for the second 60, which is left to it.

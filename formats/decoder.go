@@ -29,7 +29,7 @@ type Decoder struct {
 	// state is the plain row before, as far as it is decoded.
 	state    rowState
 	fast     []fastField // the columns
-	plainRow bool        // the row before was a plain one, and row tells of it
+	like     likeness    // to the row before
 	jobRow   int
 	jobTexts int // how many job columns of the plain row before are not blank
 	clock    clock
@@ -54,6 +54,7 @@ type Last struct {
 func NewDecoder(l *Layout, file string) *Decoder {
 	d := &Decoder{layout: l, plain: l.IsPlain(), file: file}
 	d.fast = d.fastFields()
+	d.like = newLikeness(l.Columns)
 	d.Reset()
 	return d
 }
@@ -69,11 +70,12 @@ func (d *Decoder) forget() {
 	d.state = rowState{}
 	d.state.event.Pos.File = d.file
 	for k := range d.fast {
-		d.fast[k].repeat, d.fast[k].filled = repeat{}, false
+		f := &d.fast[k]
+		f.before, f.blank, f.filled = "", false, false
 	}
+	d.like.size = 0
 	d.jobRow++
 	d.jobTexts = 0
-	d.plainRow = false
 }
 
 // set decodes the text of one column into d.state. When it is refused, nobody
@@ -103,20 +105,18 @@ func (d *Decoder) Problems() []*Problem { return d.problems }
 // Layout.cut.
 func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o Outcome) {
 	if d.plain {
+		if n = d.likeRow(text, line, ev); n > 0 {
+			return n, 1, Decoded
+		}
 		if n, ok := d.fastRow(text); ok {
 			*ev = d.state.event
 			ev.Pos.Line = line
 			if d.state.line > 0 {
 				ev.Pos.Line = d.state.line
 			}
-			if !d.plainRow {
-				d.plainRow = true
-				d.row = Last{Known: true, Clean: true, Job: &d.state.job}
-			}
-			d.row.ID, d.row.HasJob, d.row.JobRow = d.state.id, d.jobTexts > 0, d.jobRow
+			d.row = Last{ID: d.state.id, Known: true, Clean: true, HasJob: d.jobTexts > 0, Job: &d.state.job, JobRow: d.jobRow}
 			return n, 1, Decoded
 		}
-		d.plainRow = false
 	}
 	return d.slow(text, line, ev)
 }
