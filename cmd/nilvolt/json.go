@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/binary"
 	"strconv"
-	"strings"
 	"unicode/utf8"
 
 	"nilvolt/record"
@@ -17,10 +16,17 @@ type jsonWriter struct {
 	file    string // the file name last written
 	escaped []byte // its text within quotes
 
-	// The finding without indicator, pairs and lines that was written last. It comes
-	// again in record after record, as not-recorded does.
-	bare        record.Finding
-	bareWritten []byte
+	// Findings without indicator, pairs and lines that were written. The same few
+	// come again in record after record, as not-recorded does.
+	bare [16]bareFinding
+}
+
+// A bareFinding is a finding without indicator, pairs and lines with its object.
+type bareFinding struct {
+	rule     record.Rule
+	severity record.Severity
+	message  string
+	written  []byte
 }
 
 // append appends the object of j and a line feed to out.
@@ -52,13 +58,14 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 	return append(out, "}\n"...)
 }
 
-// appendBare is appendFinding for one without indicator, pairs and lines.
+// appendBare is appendFinding for one without indicator, pairs and lines. Those of
+// one length take each other's place.
 func (w *jsonWriter) appendBare(out []byte, f *record.Finding) []byte {
-	if f.Rule != w.bare.Rule || f.Severity != w.bare.Severity || f.Message != w.bare.Message {
-		w.bare = record.Finding{Rule: f.Rule, Severity: f.Severity, Message: strings.Clone(f.Message)}
-		w.bareWritten = w.appendFinding(w.bareWritten[:0], f)
+	b := &w.bare[len(f.Message)%len(w.bare)]
+	if f.Rule != b.rule || f.Severity != b.severity || f.Message != b.message {
+		*b = bareFinding{f.Rule, f.Severity, f.Message, w.appendFinding(b.written[:0], f)}
 	}
-	return append(out, w.bareWritten...)
+	return append(out, b.written...)
 }
 
 func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
@@ -76,7 +83,9 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 			}
 			out = append(out, ',')
 		}
-		out = appendJSONPair(out, t)
+		out = append(out, '"')
+		out = t.Append(out) // no character of a conductor's name needs an escape
+		out = append(out, '"')
 	}
 	out = append(out, `],"lines":[`...)
 	for i, pos := range f.Lines {
@@ -92,19 +101,6 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 
 // reads reports whether two pairs read the same; they may be of two points.
 func reads(a, b record.Tested) bool { return a.Pair == b.Pair && a.Switch == b.Switch }
-
-// appendJSONPair appends t as a string, without making the text first.
-func appendJSONPair(out []byte, t record.Tested) []byte {
-	out = append(out, '"')
-	out = appendEscaped(out, t.Pair.A.String())
-	out = append(out, '-')
-	out = appendEscaped(out, t.Pair.B.String())
-	if t.Switch != record.SwitchUnknown {
-		out = append(out, '@')
-		out = append(out, t.Switch.String()...)
-	}
-	return append(out, '"')
-}
 
 // appendPlace appends "file:line"; the column says nothing of a whole row.
 func (w *jsonWriter) appendPlace(out []byte, pos record.Pos) []byte {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -177,6 +178,43 @@ func TestJSONRoundTrip(t *testing.T) {
 			t.Fatal(diff)
 		}
 	})
+}
+
+// TestJSONWriterOfMany holds what a writer makes of many judgements to what new
+// writers make of each: what it keeps of one must not come out in another.
+func TestJSONWriterOfMany(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		sentence := rapid.StringOfN(rapid.RuneFrom([]rune("ab\"")), 0, 2, -1) // few, so that they come again
+		bare := rapid.Custom(func(t *rapid.T) record.Finding {
+			return record.Finding{
+				Rule:     rapid.SampledFrom([]record.Rule{record.NotLabelled, record.NotRecorded}).Draw(t, "rule"),
+				Severity: rapid.SampledFrom([]record.Severity{record.Caution, record.Failure}).Draw(t, "severity"),
+				Message:  sentence.Draw(t, "message"),
+			}
+		})
+		var w jsonWriter
+		for range rapid.IntRange(1, 10).Draw(t, "judgements") {
+			j := drawJudgement(t)
+			j.Findings = append(j.Findings, rapid.SliceOfN(bare, 0, 4).Draw(t, "bare findings")...)
+			got, want := w.append(nil, j), new(jsonWriter).append(nil, j)
+			if diff := cmp.Diff(string(want), string(got)); diff != "" {
+				t.Fatal(diff)
+			}
+		}
+	})
+}
+
+// TestConductorsNeedNoEscape holds for any name: appendFinding writes them as they stand.
+func TestConductorsNeedNoEscape(t *testing.T) {
+	for r := range rune(utf8.MaxRune + 1) {
+		c, err := record.ParseConductor("X" + string(r) + "X")
+		if name := c.String(); err == nil && string(appendJSON(nil, name)) != `"`+name+`"` {
+			t.Errorf("%q is escaped: %s", name, appendJSON(nil, name))
+		}
+	}
+	if _, err := record.ParseConductor("X\xff"); err == nil {
+		t.Error("a name that is no UTF-8 was taken")
+	}
 }
 
 // TestCSVRoundTrip reads the CSV output back with encoding/csv.
