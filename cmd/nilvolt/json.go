@@ -162,17 +162,25 @@ func appendEscapedRune(out []byte, r rune) []byte {
 func plainJSON(s string) int {
 	const ones, highs = 0x0101010101010101, 0x8080808080808080
 	n := 0
-	for ; n+8 <= len(s); n += 8 {
+	for ; n <= len(s)-8; n += 8 {
 		v := binary.LittleEndian.Uint64([]byte(s[n : n+8]))
-		// A high bit is set for a byte that is not ASCII, is below the space, or
-		// is a quote or a backslash, which the exclusive or makes 0. A borrow can
-		// only reach the byte above one that has its own bit set.
-		if (v|(v-ones*' ')|((v^ones*'"')-ones)|((v^ones*'\\')-ones))&highs != 0 {
+		// A high bit is set for a byte that is not ASCII, is a backslash, which the
+		// exclusive or makes 0, or is a quote or below the space, which it makes less
+		// than '!'. A borrow can only reach the byte above one that has its own bit set.
+		if (v|((v^ones*'\\')-ones)|((v^ones*('"'^' '))-ones*'!'))&highs != 0 {
 			break
 		}
 	}
-	for n < len(s) && s[n] >= ' ' && s[n] < utf8.RuneSelf && s[n] != '"' && s[n] != '\\' {
+	for n < len(s) && !escapedJSON[s[n]] {
 		n++
 	}
 	return n
 }
+
+// escapedJSON tells the bytes that plainJSON stops at.
+var escapedJSON = func() (stops [256]bool) {
+	for c := range stops {
+		stops[c] = c < ' ' || c == '"' || c == '\\' || c >= utf8.RuneSelf
+	}
+	return stops
+}()
