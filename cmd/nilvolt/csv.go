@@ -53,9 +53,10 @@ func appendCSVField(out []byte, text string) []byte {
 // joined returns the pairs with spaces between them.
 func joined(tested []record.Tested) string {
 	var out []byte
-	for i, t := range tested {
+	for i := range tested {
+		t := &tested[i]
 		if i > 0 {
-			if reads(t, tested[i-1]) {
+			if reads(t, &tested[i-1]) {
 				continue
 			}
 			out = append(out, ' ')

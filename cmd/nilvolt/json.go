@@ -14,11 +14,21 @@ import (
 // belongs to one goroutine; the zero value is ready.
 type jsonWriter struct {
 	file    string // the file name last written
-	escaped []byte // its text within quotes
+	escaped []byte // a quote and its text
+
+	// The texts of statuses and supplies that were written.
+	statuses [32]statusText
 
 	// Findings without indicator, pairs and lines that were written. The same few
 	// come again in record after record, as not-recorded does.
 	bare [16]bareFinding
+}
+
+// A statusText is what stands between the id of a record and its findings.
+type statusText struct {
+	status  record.Status
+	supply  record.Supply
+	written []byte
 }
 
 // A bareFinding is a finding without indicator, pairs and lines with its object.
@@ -31,13 +41,9 @@ type bareFinding struct {
 
 // append appends the object of j and a line feed to out.
 func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
-	out = append(out, `{"record":`...)
-	out = appendJSON(out, j.Record)
-	out = append(out, `,"status":"`...)
-	out = append(out, j.Status.String()...)
-	out = append(out, `","supply":"`...)
-	out = append(out, j.Supply.String()...)
-	out = append(out, `","findings":[`...)
+	out = append(out, `{"record":"`...)
+	out = appendEscaped(out, j.Record)
+	out = w.appendStatus(out, j)
 	for i := range j.Findings {
 		if i > 0 {
 			out = append(out, ',')
@@ -48,14 +54,26 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 			out = w.appendFinding(out, f)
 		}
 	}
-	out = append(out, ']')
-	if proofs, shared := j.SharedProofs(); proofs > 0 {
-		out = append(out, `,"proofs":{"shown":`...)
-		out = strconv.AppendInt(out, int64(proofs), 10)
-		out = append(out, `,"shared":`...)
-		out = append(strconv.AppendInt(out, int64(shared), 10), '}')
+	proofs, shared := j.SharedProofs()
+	if proofs == 0 {
+		return append(out, "]}\n"...)
 	}
-	return append(out, "}\n"...)
+	out = append(out, `],"proofs":{"shown":`...)
+	out = strconv.AppendInt(out, int64(proofs), 10)
+	out = append(out, `,"shared":`...)
+	out = strconv.AppendInt(out, int64(shared), 10)
+	return append(out, "}}\n"...)
+}
+
+// appendStatus appends what stands between the id of j and its findings. Every
+// status and supply that has a word has a place of its own.
+func (w *jsonWriter) appendStatus(out []byte, j *verify.Judgement) []byte {
+	s := &w.statuses[(uint(j.Supply)*4+uint(j.Status))%uint(len(w.statuses))]
+	if s.written == nil || s.status != j.Status || s.supply != j.Supply {
+		*s = statusText{j.Status, j.Supply,
+			[]byte(`","status":"` + j.Status.String() + `","supply":"` + j.Supply.String() + `","findings":[`)}
+	}
+	return append(out, s.written...)
 }
 
 // appendBare is appendFinding for one without indicator, pairs and lines. Those of
@@ -73,12 +91,13 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 	out = append(out, f.Rule.String()...)
 	out = append(out, `","severity":"`...)
 	out = append(out, f.Severity.String()...)
-	out = append(out, `","indicator":`...)
-	out = appendJSON(out, f.Indicator)
-	out = append(out, `,"pairs":[`...)
-	for i, t := range f.Tested {
+	out = append(out, `","indicator":"`...)
+	out = appendEscaped(out, f.Indicator)
+	out = append(out, `","pairs":[`...)
+	for i := range f.Tested {
+		t := &f.Tested[i]
 		if i > 0 {
-			if reads(t, f.Tested[i-1]) {
+			if reads(t, &f.Tested[i-1]) {
 				continue
 			}
 			out = append(out, ',')
@@ -88,27 +107,26 @@ func (w *jsonWriter) appendFinding(out []byte, f *record.Finding) []byte {
 		out = append(out, '"')
 	}
 	out = append(out, `],"lines":[`...)
-	for i, pos := range f.Lines {
+	for i := range f.Lines {
 		if i > 0 {
 			out = append(out, ',')
 		}
-		out = w.appendPlace(out, pos)
+		out = w.appendPlace(out, &f.Lines[i])
 	}
-	out = append(out, `],"message":`...)
-	out = appendJSON(out, f.Message)
-	return append(out, '}')
+	out = append(out, `],"message":"`...)
+	out = appendEscaped(out, f.Message)
+	return append(out, `"}`...)
 }
 
 // reads reports whether two pairs read the same; they may be of two points.
-func reads(a, b record.Tested) bool { return a.Pair == b.Pair && a.Switch == b.Switch }
+func reads(a, b *record.Tested) bool { return a.Pair == b.Pair && a.Switch == b.Switch }
 
 // appendPlace appends "file:line"; the column says nothing of a whole row.
-func (w *jsonWriter) appendPlace(out []byte, pos record.Pos) []byte {
-	if pos.File != w.file {
+func (w *jsonWriter) appendPlace(out []byte, pos *record.Pos) []byte {
+	if pos.File != w.file || w.escaped == nil {
 		w.file = pos.File
-		w.escaped = appendEscaped(w.escaped[:0], pos.File)
+		w.escaped = appendEscaped(append(w.escaped[:0], '"'), pos.File)
 	}
-	out = append(out, '"')
 	out = append(out, w.escaped...)
 	if pos.Line > 0 {
 		out = append(out, ':')

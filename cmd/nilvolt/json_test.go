@@ -195,6 +195,8 @@ func TestJSONWriterOfMany(t *testing.T) {
 		var w jsonWriter
 		for range rapid.IntRange(1, 10).Draw(t, "judgements") {
 			j := drawJudgement(t)
+			j.Status = record.Status(rapid.IntRange(0, 255).Draw(t, "any status"))
+			j.Supply = record.Supply(rapid.IntRange(0, 255).Draw(t, "any supply"))
 			j.Findings = append(j.Findings, rapid.SliceOfN(bare, 0, 4).Draw(t, "bare findings")...)
 			got, want := w.append(nil, j), new(jsonWriter).append(nil, j)
 			if diff := cmp.Diff(string(want), string(got)); diff != "" {

@@ -37,8 +37,10 @@ func (t *tally) add(j *verify.Judgement) {
 				continue
 			}
 			t.lacking++
-			for _, item := range t.asked(j) {
-				t.lacks[item]++
+			if t.lacks != nil {
+				for _, item := range j.NotRecorded() {
+					t.lacks[item]++
+				}
 			}
 		case f.Rule == record.PolicyLoosened:
 			t.loosened = f.Message
@@ -64,14 +66,6 @@ func (t *tally) add(j *verify.Judgement) {
 	default:
 		t.notCompliant++
 	}
-}
-
-// asked returns what j does not record, where somebody asks.
-func (t *tally) asked(j *verify.Judgement) []string {
-	if t.lacks == nil {
-		return nil
-	}
-	return j.NotRecorded()
 }
 
 // merge adds the counts of another tally.
