@@ -28,7 +28,7 @@ type jsonWriter struct {
 type statusText struct {
 	status  record.Status
 	supply  record.Supply
-	written []byte
+	written string
 }
 
 // A bareFinding is a finding without indicator, pairs and lines with its object.
@@ -69,9 +69,9 @@ func (w *jsonWriter) append(out []byte, j *verify.Judgement) []byte {
 // status and supply that has a word has a place of its own.
 func (w *jsonWriter) appendStatus(out []byte, j *verify.Judgement) []byte {
 	s := &w.statuses[(uint(j.Supply)*4+uint(j.Status))%uint(len(w.statuses))]
-	if s.written == nil || s.status != j.Status || s.supply != j.Supply {
-		*s = statusText{j.Status, j.Supply,
-			[]byte(`","status":"` + j.Status.String() + `","supply":"` + j.Supply.String() + `","findings":[`)}
+	if s.written == "" || s.status != j.Status || s.supply != j.Supply {
+		s.status, s.supply = j.Status, j.Supply
+		s.written = `","status":"` + j.Status.String() + `","supply":"` + j.Supply.String() + `","findings":[`
 	}
 	return append(out, s.written...)
 }
@@ -81,7 +81,8 @@ func (w *jsonWriter) appendStatus(out []byte, j *verify.Judgement) []byte {
 func (w *jsonWriter) appendBare(out []byte, f *record.Finding) []byte {
 	b := &w.bare[len(f.Message)%len(w.bare)]
 	if f.Rule != b.rule || f.Severity != b.severity || f.Message != b.message {
-		*b = bareFinding{f.Rule, f.Severity, f.Message, w.appendFinding(b.written[:0], f)}
+		b.rule, b.severity, b.message = f.Rule, f.Severity, f.Message
+		b.written = w.appendFinding(b.written[:0], f)
 	}
 	return append(out, b.written...)
 }
