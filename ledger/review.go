@@ -19,6 +19,7 @@ type Item struct {
 	Upload     int64  // its row
 	UploadNo   int    // 1 for the first upload
 	UploadMade string // RFC 3339, UTC
+	UploadBy   string // who handed it in; may be blank
 	Started    int64  // Unix seconds
 	Ended      int64
 	Readings   int
@@ -180,13 +181,14 @@ func items(ctx context.Context, q querier, where string, args ...any) ([]*Item, 
 	err := each(ctx, q, func(rows *sql.Rows) error {
 		i := &Item{}
 		var err error
-		i.Judgement, err = scanJudgement(rows, &i.Record, &i.Number, &i.Upload, &i.UploadMade, &i.Started, &i.Ended,
-			&i.Readings, &i.Site, &i.Technician)
+		i.Judgement, err = scanJudgement(rows, &i.Record, &i.Number, &i.Upload, &i.UploadMade, &i.UploadBy, &i.Started,
+			&i.Ended, &i.Readings, &i.Site, &i.Technician)
 		i.Version = i.Judgement.Version
 		list = append(list, i)
 		byVersion[i.Version] = i
 		return err
-	}, `SELECT `+judgementColumns+`, v.record, v.number, v.upload, u.made, v.started, v.ended, v.readings, v.site, v.technician
+	}, `SELECT `+judgementColumns+`, v.record, v.number, v.upload, u.made, u.by_whom, v.started,
+			v.ended, v.readings, v.site, v.technician
 		FROM version v JOIN upload u ON u.leaf = v.upload JOIN judgement j ON `+newestJudgement+" "+where+` ORDER BY v.leaf`, args...)
 	if err != nil || len(list) == 0 {
 		return nil, err

@@ -31,7 +31,7 @@ type rival struct {
 
 // A Filing is a version to be counted.
 type Filing struct {
-	Item // its judgement without the findings; UploadNo is not filled in
+	Item // its judgement without the findings; UploadNo and UploadBy are not filled in
 	// Stands says that this version stands for its record: of all its versions the one
 	// with the worst judgement, and of these the newest. Versions that a job sheet alone
 	// made are left out once readings came.

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"sync"
 	"time"
 
@@ -114,16 +113,9 @@ func keptOf(
 	if err != nil {
 		return nil, err
 	}
-	uploads, err := l.Uploads(ctx)
-	if err != nil {
-		return nil, err
-	}
 	k := &report.Kept{
-		Origin: l.Origin(), Number: item.Number, Uploaded: minute(item.UploadMade),
+		Origin: l.Origin(), Number: item.Number, Uploaded: minute(item.UploadMade), By: item.UploadBy,
 		Code: proof.Seal(l.Origin()).String(),
-	}
-	if i := slices.IndexFunc(uploads, func(u ledger.KeptUpload) bool { return u.ID == item.Upload }); i >= 0 {
-		k.By = uploads[i].By
 	}
 	policies, err := policyNames(ctx, l, judgings)
 	if err != nil {

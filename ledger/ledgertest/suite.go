@@ -9,6 +9,7 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -33,6 +34,7 @@ func Run(t *testing.T, place func(t testing.TB) Place) {
 	for name, test := range map[string]func(*testing.T, Place){
 		"keeps":             testKeeps,
 		"same content":      testSame,
+		"who handed in":     testHandedIn,
 		"job sheet alone":   testJobOnly,
 		"errors leave none": testErrors,
 		"decisions":         testDecisions,
@@ -141,6 +143,7 @@ func Record(id, site, technician, indicator string, minute int, volts string) *r
 // A deed is what one call of keep keeps.
 type deed struct {
 	text    string // of the file
+	by      string // who hands it in
 	records []*record.Record
 	status  record.Status // of all of them
 	keys    map[string][16]byte
@@ -158,7 +161,7 @@ func keep(t testing.TB, l *ledger.Ledger, d deed) (kept []ledger.Kept, upload in
 
 func tryKeep(l *ledger.Ledger, d deed) (kept []ledger.Kept, upload int64, err error) {
 	err = l.Update(context.Background(), func(tx *ledger.Tx) error {
-		u, err := tx.Upload(ledger.Manifest{By: "a person", Files: []ledger.File{File(ledger.Readings, "a.csv", d.text)}})
+		u, err := tx.Upload(ledger.Manifest{By: d.by, Files: []ledger.File{File(ledger.Readings, "a.csv", d.text)}})
 		if err != nil {
 			return err
 		}
@@ -239,7 +242,9 @@ func testKeeps(t *testing.T, p Place) {
 	wantClean(t, l)
 	rec := Record("R1", "Mill", "T-1", "VI-1", 0, "0.2")
 	text := strings.Repeat("readings, as they came\r\n", 400_000) // more than one part
-	kept, upload := keep(t, l, deed{text: text, records: []*record.Record{rec, Record("R2", "Mill", "T-1", "VI-1", 9, "0.3")}, status: record.NonCompliant})
+	kept, upload := keep(t, l, deed{
+		text: text, by: "a person", records: []*record.Record{rec, Record("R2", "Mill", "T-1", "VI-1", 9, "0.3")}, status: record.NonCompliant,
+	})
 	if len(kept) != 2 || kept[0].Outcome != ledger.New || kept[1].Outcome != ledger.New || kept[0].Number != 1 {
 		t.Errorf("kept %+v", kept)
 	}
@@ -280,6 +285,19 @@ func testKeeps(t *testing.T, p Place) {
 	bytes, err := l.Content(context.Background(), uploads[0].Files[0].Content)
 	if err != nil || string(bytes) != text {
 		t.Errorf("%d bytes came back of %d: %v", len(bytes), len(text), err)
+	}
+}
+
+// testHandedIn holds that a version tells who handed in the upload that it came with.
+func testHandedIn(t *testing.T, p Place) {
+	l := p.Open(t)
+	for i, by := range []string{"Ada", "", "Bo"} {
+		text := strconv.Itoa(i)
+		keep(t, l, deed{text: text, by: by, records: []*record.Record{Record("R1", "Mill", "T-1", "VI-1", 0, "0."+text)}})
+	}
+	items, err := l.Record(context.Background(), "R1")
+	if err != nil || len(items) != 3 || items[0].UploadBy != "Ada" || items[1].UploadBy != "" || items[2].UploadBy != "Bo" {
+		t.Errorf("%+v %v", items, err)
 	}
 }
 
