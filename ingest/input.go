@@ -215,6 +215,7 @@ type block struct {
 	size    int64
 	lines   int64 // line ends, of a row that is too long
 	tooLong bool
+	quotes  bool // it may hold quotes; false only when it surely does not
 }
 
 // blocks cuts an input into blocks of about size bytes, from its first row on.
@@ -239,9 +240,14 @@ func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
 		if err := b.in.readAt(buf, b.offset); err != nil {
 			return buf, blk, false, err
 		}
+		blk.quotes = bytes.IndexByte(buf, '"') >= 0
 		whole := len(buf)
-		if n < left {
+		switch {
+		case n == left:
+		case blk.quotes:
 			whole = formats.WholeRows(buf, b.in.layout.Comma)
+		default: // every row ends with its line
+			whole = bytes.LastIndexByte(buf, '\n') + 1
 		}
 		if whole > 0 {
 			blk.size = int64(whole)

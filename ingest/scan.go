@@ -90,11 +90,11 @@ type scanState struct {
 // look fills sc with what the text of its block tells. sc may have been used before.
 func (s *scanner) look(sc *scan, text string) {
 	st := scanState{scanner: s, scan: sc, text: text}
-	st.quotes = !s.in.layout.IsPlain() || strings.IndexByte(text, '"') >= 0
+	st.quotes = !s.in.layout.IsPlain() || sc.quotes
 	s.decoder.Reset()
 	*sc = scan{block: sc.block, runs: sc.runs[:0], loose: sc.loose[:0]}
 	for i := 0; i < len(text); {
-		i = st.row(i)
+		i = st.follow(st.row(i))
 	}
 	if !s.exact && len(text) > 0 && !s.decoder.Form(text[st.last:]).Clean {
 		st.unclean()
@@ -114,26 +114,37 @@ func (st *scanState) row(i int) int {
 		end += i
 	}
 	next := min(end+1, len(st.text))
-	check := st.exact || len(st.scan.runs) < 3
+	check := st.checks()
 	// Behind an even number of quotes the row ends with its line.
-	if !check && st.prefix != "" && strings.HasPrefix(st.text[i:end], st.prefix) &&
+	if !check && st.prefix != "" && !st.byWords() && strings.HasPrefix(st.text[i:end], st.prefix) &&
 		(!st.quotes || strings.Count(st.text[i:end], `"`)%2 == 0) {
-		return st.goOn(i, end, next)
+		st.last = i
+		st.goOn(next, 1, int64(next-end))
+		return next
 	}
 	row := strings.TrimSuffix(st.text[i:end], "\r")
 	if st.quotes && (!st.in.layout.IsPlain() || strings.IndexByte(row, '"') >= 0) {
 		return st.quotedRow(i)
 	}
 	field, known := st.in.layout.RecordField(row)
-	if known && field == st.raw && field != "" && (!check || st.in.layout.CleanRow(row)) {
-		return st.goOn(i, end, next)
+	if (check || st.prefix == "") && field == st.raw && field != "" && (!check || st.in.layout.CleanRow(row)) {
+		st.last = i
+		st.goOn(next, 1, int64(next-end))
+		return next
 	}
-	form := formats.RowForm{Size: next - i, Lines: next - end, ID: formats.TrimBlanks(field), Known: known, Clean: true}
-	if check || form.ID == "" || !known {
-		form = st.decoder.Form(st.text[i:next])
+	id := formats.TrimBlanks(field)
+	if check || id == "" || !known {
+		form := st.decoder.Form(st.text[i:next])
+		st.add(i, &form)
+		id, known = form.ID, form.Known
+	} else {
+		line := st.scan.lines
+		st.last = i
+		st.scan.rows++
+		st.scan.lines += int64(next - end)
+		st.take(i, next, line, id, true)
 	}
-	st.add(i, &form)
-	if form.Known && form.ID != "" {
+	if known && id != "" {
 		st.raw = field
 		if st.in.layout.RecordIndex() == 0 && len(field) < len(row) {
 			st.prefix = row[:len(field)+1]
@@ -142,14 +153,48 @@ func (st *scanState) row(i int) int {
 	return next
 }
 
-// goOn takes up a row of the current run, from i to the line end at end.
-func (st *scanState) goOn(i, end, next int) int {
-	st.scan.rows++
-	st.scan.lines += int64(next - end)
+// goOn takes up rows of the current run, which end at next.
+func (st *scanState) goOn(next int, rows, lines int64) {
+	st.scan.rows += rows
+	st.scan.lines += lines
 	st.scan.runs[len(st.scan.runs)-1].end = st.scan.start + int64(next)
 	st.pending = false
-	st.last = i
-	return next
+}
+
+// checks reports whether it is to be seen whether the row that comes is clean.
+func (st *scanState) checks() bool { return st.exact || len(st.scan.runs) < 3 }
+
+// byWords reports whether rows of the current run are known by two words, which
+// may overlap: follow has seen to them.
+func (st *scanState) byWords() bool {
+	return !st.quotes && len(st.prefix) >= wordSize && len(st.prefix) <= 2*wordSize
+}
+
+// follow passes over rows of the current run from i on and returns where they end.
+// It does for most of them what row does for any.
+func (st *scanState) follow(i int) int {
+	if !st.byWords() || st.checks() {
+		return i
+	}
+	text, tail, rows := st.text, len(st.prefix)-wordSize, int64(0)
+	first, last := word(st.prefix), word(st.prefix[tail:])
+	for i <= len(text)-2*wordSize && word(text[i:]) == first {
+		row := text[i+tail:]
+		if word(row) != last {
+			break
+		}
+		end := strings.IndexByte(row, '\n')
+		if end < 0 {
+			break
+		}
+		st.last = i
+		i += tail + end + 1
+		rows++
+	}
+	if rows > 0 {
+		st.goOn(i, rows, rows)
+	}
+	return i
 }
 
 // quotedRow looks at a row that holds a quote, or is not plain.
@@ -186,21 +231,28 @@ func (st *scanState) add(i int, form *formats.RowForm) {
 	default:
 		return
 	}
-	end := sc.start + int64(i+form.Size)
-	if n := len(sc.runs); n > 0 && form.ID == st.current {
+	st.take(i, i+form.Size, line, form.ID, form.Clean)
+}
+
+// take takes up the row from i to next, which has a record id: it goes on with the
+// current run or begins another.
+func (st *scanState) take(i, next int, line int64, id string, clean bool) {
+	sc := st.scan
+	end := sc.start + int64(next)
+	if n := len(sc.runs); n > 0 && id == st.current {
 		sc.runs[n-1].end = end
 	} else {
 		if n == 0 {
-			sc.firstID = strings.Clone(form.ID)
+			sc.firstID = strings.Clone(id)
 		}
 		sc.runs = append(sc.runs, run{
-			hash: st.hash(form.ID), start: sc.start + int64(i), end: end, line: line,
+			hash: st.hash(id), start: sc.start + int64(i), end: end, line: line,
 			edge: st.pending, doubtful: st.pending,
 		})
-		st.current = form.ID
+		st.current = id
 	}
 	st.raw, st.prefix = "", ""
-	st.pending = !form.Clean
+	st.pending = !clean
 }
 
 // unclean marks what stands before a row that is not clean, and what will follow.
@@ -230,4 +282,13 @@ func (st *scanState) addLoose(i int, line int64, size int) {
 		input: st.index, start: st.scan.start + int64(i), size: size, line: line,
 		time: ev.Time, indicator: st.indicator, source: st.source, kind: ev.Kind, bad: outcome == formats.BadRow,
 	})
+}
+
+const wordSize = 8
+
+// word returns the first eight bytes of text.
+func word(text string) uint64 {
+	_ = text[7]
+	return uint64(text[0]) | uint64(text[1])<<8 | uint64(text[2])<<16 | uint64(text[3])<<24 |
+		uint64(text[4])<<32 | uint64(text[5])<<40 | uint64(text[6])<<48 | uint64(text[7])<<56
 }
