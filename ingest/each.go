@@ -119,7 +119,9 @@ type worker struct {
 	far      []byte // rows that are fetched
 	farUsed  int
 	rec      record.Record
-	origins  []origin // where the input of rec.Events changes
+	events   []record.Event // room for those of the record under way, and for the next
+	count    int            // how many the record has
+	origins  []origin       // where the input of the events changes
 	out      *result
 
 	// The record under way.
@@ -169,22 +171,19 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 	line := int(t.line)
 	doubt := t.doubtful // whether the next record to begin is in doubt
 	for i := 0; i < len(text); {
-		ev := w.event()
-		n, lines, outcome := d.Next(w.limit(text, i), line, ev)
+		n, lines, outcome := d.Next(w.limit(text, i), line, w.event())
 		last := d.Last()
 		switch {
-		case outcome == formats.NoRow:
 		case outcome == formats.Decoded && last.ID == w.id && w.id != "" && !w.skip: // most rows
 			w.keep(last)
 			doubt = false
+		case outcome == formats.NoRow:
 		default:
 			if last.ID != w.id && last.ID != "" {
-				first := *ev
 				w.spoiled = w.spoiled || !last.Clean
 				if err := w.change(t, last.ID, doubt, t.start+int64(i)); err != nil {
 					return err
 				}
-				*w.event() = first
 			}
 			doubt = w.take(t.input, d, outcome, line) || doubt && last.ID == ""
 		}
@@ -195,7 +194,7 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 }
 
 // change ends the record under way and begins another, whose first row stands at
-// offset.
+// offset. Its event, which is the next, stays that.
 func (w *worker) change(t *task, id string, doubtful bool, offset int64) error {
 	if err := w.finish(); err != nil {
 		return err
@@ -213,6 +212,7 @@ func (w *worker) change(t *task, id string, doubtful bool, offset int64) error {
 			return nil
 		}
 	}
+	w.events[0] = w.events[w.count]
 	w.begin(id, doubtful)
 	w.enter(t.input)
 	return nil
@@ -220,25 +220,28 @@ func (w *worker) change(t *task, id string, doubtful bool, offset int64) error {
 
 // limit returns the text from i on, up to the longest that a row may be.
 func (w *worker) limit(text string, i int) string {
-	return text[i:min(len(text), i+w.set.options.longest)]
+	text = text[i:]
+	if len(text) > w.set.options.longest {
+		text = text[:w.set.options.longest]
+	}
+	return text
 }
 
-// event returns room for one more event.
+// event returns room for the next event.
 func (w *worker) event() *record.Event {
-	n := len(w.rec.Events)
-	if n == cap(w.rec.Events) {
-		w.rec.Events = append(w.rec.Events, record.Event{})[:n]
+	if w.count == len(w.events) {
+		w.events = append(w.events, record.Event{})
 	}
-	return &w.rec.Events[:n+1][n]
+	return &w.events[w.count]
 }
 
 // begin starts a record.
 func (w *worker) begin(id string, doubtful bool) {
 	w.id, w.spoiled, w.skip, w.jobRow = id, doubtful, false, 0
-	w.rec.Events = w.rec.Events[:0]
+	w.count = 0
 	w.rec.Jobs = w.rec.Jobs[:0]
 	w.origins = w.origins[:0]
-	if id != "" {
+	if id != "" && len(w.set.jobs.rows) > 0 {
 		w.rec.Jobs = append(w.rec.Jobs, w.set.jobs.take(id)...)
 	}
 }
@@ -263,12 +266,10 @@ func (w *worker) take(input int, d *formats.Decoder, outcome formats.Outcome, li
 
 // keep adds the next event, which is decoded, to the record under way.
 func (w *worker) keep(last *formats.Last) {
-	n := len(w.rec.Events)
-	w.rec.Events = w.rec.Events[:n+1]
 	if last.HasJob && last.JobRow != w.jobRow {
-		w.addJob(last.Job, w.rec.Events[n].Pos)
-		w.jobRow = last.JobRow
+		w.addJob(last, &w.events[w.count].Pos)
 	}
+	w.count++
 }
 
 // report adds the problems of the row that d has found bad.
@@ -283,8 +284,10 @@ func (w *worker) report(input int, d *formats.Decoder, line int) {
 
 // addJob adds what the job columns of a row say, unless one of the last rows of
 // the record has said the same.
-func (w *worker) addJob(job *record.Job, pos record.Pos) {
+func (w *worker) addJob(last *formats.Last, pos *record.Pos) {
 	const lookBack = 8
+	job := last.Job
+	w.jobRow = last.JobRow
 	for i := len(w.rec.Jobs) - 1; i >= max(0, len(w.rec.Jobs)-lookBack); i-- {
 		if sameJob(&w.rec.Jobs[i], job) {
 			return
@@ -292,7 +295,7 @@ func (w *worker) addJob(job *record.Job, pos record.Pos) {
 	}
 	w.rec.Jobs = append(w.rec.Jobs, *job)
 	added := &w.rec.Jobs[len(w.rec.Jobs)-1]
-	added.Record, added.Pos = w.id, pos
+	added.Record, added.Pos = w.id, *pos
 }
 
 // finish ends the record under way and visits it.
@@ -301,6 +304,7 @@ func (w *worker) finish() error {
 		return nil
 	}
 	w.out.records++
+	w.rec.Events = w.events[:w.count:w.count] // what is behind them stays
 	err := w.addMatched()
 	if err == nil && !w.spoiled {
 		w.rec.ID = w.id

@@ -107,7 +107,7 @@ func (w *worker) fetchPiece(p *piece) (mine bool, err error) {
 // enter notes that the events to come are from input.
 func (w *worker) enter(input int) {
 	if n := len(w.origins); n == 0 || w.origins[n-1].input != input {
-		w.origins = append(w.origins, origin{input, len(w.rec.Events)})
+		w.origins = append(w.origins, origin{input, w.count})
 	}
 }
 
