@@ -194,7 +194,7 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 }
 
 // change ends the record under way and begins another, whose first row stands at
-// offset. Its event, which is the next, stays that.
+// offset. The next event, which is that of the row, stays the next.
 func (w *worker) change(t *task, id string, doubtful bool, offset int64) error {
 	if err := w.finish(); err != nil {
 		return err

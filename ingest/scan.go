@@ -83,6 +83,7 @@ type scanState struct {
 	current string // id of the current run, outer blanks removed
 	raw     string // the same as it was written without quotes; "" when there is none
 	prefix  string // the same with its delimiter, quotes and all, where rows begin with it; "" when that is not known
+	begin   int    // where the prefix stands
 	pending bool   // a row that is not clean came behind the current run's last
 	last    int    // where the last row begins, empty ones left out
 }
@@ -147,7 +148,7 @@ func (st *scanState) row(i int) int {
 	if known && id != "" {
 		st.raw = field
 		if st.in.layout.RecordIndex() == 0 && len(field) < len(row) {
-			st.prefix = row[:len(field)+1]
+			st.prefix, st.begin = row[:len(field)+1], i
 		}
 	}
 	return next
@@ -164,31 +165,30 @@ func (st *scanState) goOn(next int, rows, lines int64) {
 // checks reports whether it is to be seen whether the row that comes is clean.
 func (st *scanState) checks() bool { return st.exact || len(st.scan.runs) < 3 }
 
-// byWords reports whether rows of the current run are known by two words, which
-// may overlap: follow has seen to them.
+// byWords reports whether two words hold the prefix, and no row goes on behind its
+// line. Then follow knows the rows of the current run.
 func (st *scanState) byWords() bool {
-	return !st.quotes && len(st.prefix) >= wordSize && len(st.prefix) <= 2*wordSize
+	return !st.quotes && len(st.prefix) > 0 && len(st.prefix) <= 2*wordSize
 }
 
 // follow passes over rows of the current run from i on and returns where they end.
 // It does for most of them what row does for any.
 func (st *scanState) follow(i int) int {
-	if !st.byWords() || st.checks() {
+	const size = 2 * wordSize
+	text, rows := st.text, int64(0)
+	if !st.byWords() || st.checks() || i > len(text)-size {
 		return i
 	}
-	text, tail, rows := st.text, len(st.prefix)-wordSize, int64(0)
-	first, last := word(st.prefix), word(st.prefix[tail:])
-	for i <= len(text)-2*wordSize && word(text[i:]) == first {
-		row := text[i+tail:]
-		if word(row) != last {
-			break
-		}
-		end := strings.IndexByte(row, '\n')
+	begin := text[st.begin:]
+	firstMask, secondMask := lowBytes(len(st.prefix)), lowBytes(len(st.prefix)-wordSize)
+	first, second := word(begin)&firstMask, word(begin[wordSize:])&secondMask
+	for i <= len(text)-size && word(text[i:])&firstMask == first && word(text[i+wordSize:])&secondMask == second {
+		end := strings.IndexByte(text[i:], '\n')
 		if end < 0 {
 			break
 		}
 		st.last = i
-		i += tail + end + 1
+		i += end + 1
 		rows++
 	}
 	if rows > 0 {
@@ -202,7 +202,7 @@ func (st *scanState) quotedRow(i int) (next int) {
 	form := st.decoder.Form(st.text[i:min(len(st.text), i+st.longest)])
 	st.add(i, &form)
 	if form.Known && form.ID != "" && form.Clean {
-		st.prefix = st.text[i : i+form.Prefix]
+		st.prefix, st.begin = st.text[i:i+form.Prefix], i
 	}
 	return i + form.Size
 }
@@ -284,7 +284,11 @@ func (st *scanState) addLoose(i int, line int64, size int) {
 	})
 }
 
-const wordSize = 8
+const wordSize = 8 // bytes
+
+// lowBytes masks the first n bytes of a word; all if it has fewer, and none if n is
+// negative.
+func lowBytes(n int) uint64 { return 1<<(8*max(n, 0)) - 1 }
 
 // word returns the first eight bytes of text.
 func word(text string) uint64 {
