@@ -153,11 +153,19 @@ func TestDecodedRow(t *testing.T) {
 }
 
 // decodeAll decodes text row by row and tells what became of each row. quick is
-// whether rows may be decoded on top of the row before.
+// whether rows may be decoded on top of the row before, and several at once.
 func decodeAll(t testing.TB, l *Layout, text string, quick bool) []string {
 	t.Helper()
 	var rows []string
 	d, forms := NewDecoder(l, "a.csv"), NewDecoder(l, "a.csv")
+	decoded := func(n int, ev *record.Event) {
+		var job record.Job
+		if d.Last().HasJob {
+			job = *d.Last().Job
+			job.Record, job.Pos = "", record.Pos{}
+		}
+		rows = append(rows, fmt.Sprintf("%d %+v %q %+v", n, *ev, d.Last().ID, job))
+	}
 	line := 1
 	for i := 0; i < len(text); {
 		var ev record.Event
@@ -176,12 +184,7 @@ func decodeAll(t testing.TB, l *Layout, text string, quick bool) []string {
 		switch o {
 		case NoRow:
 		case Decoded:
-			var job record.Job
-			if last.HasJob {
-				job = *last.Job
-				job.Record, job.Pos = "", record.Pos{}
-			}
-			rows = append(rows, fmt.Sprintf("%d %+v %q %+v", n, ev, last.ID, job))
+			decoded(n, &ev)
 		case BadRow:
 			rows = append(rows, fmt.Sprintf("%d %q %v %v", n, last.ID, last.Clean, problemTexts(d)))
 		}
@@ -190,6 +193,20 @@ func decodeAll(t testing.TB, l *Layout, text string, quick bool) []string {
 			t.Fatalf("%q: form %+v, row %d %d %v %+v", text[i:i+n], form, n, lines, o, last)
 		}
 		i, line = i+n, line+lines
+		if !quick {
+			continue
+		}
+		var events [3]record.Event
+		n, count := d.Alike(text[i:], line, events[:])
+		for k, row := range slices.Collect(strings.Lines(text[i : i+n])) {
+			decoded(len(row), &events[k])
+			count--
+		}
+		if count != 0 {
+			t.Fatalf("%q: %d rows left", text[i:i+n], count)
+		}
+		line += strings.Count(text[i:i+n], "\n")
+		i += n
 	}
 	return rows
 }

@@ -8,7 +8,7 @@ import (
 )
 
 // The fast way through plain rows. Most rows are dead tests that differ from the row
-// before in the time of day, the conductors and the volts only: likeRow takes those.
+// before in the time of day, the conductors and the volts only: Alike takes those.
 // fastRow takes any other, field by field: the usual forms where they stand, and what is
 // not usual by [rowState.set]. A row with a mistake, a line break or a doubled quote in
 // it is left to Decoder.slow. All three give the same.
@@ -74,7 +74,7 @@ func (d *Decoder) fastFields() []fastField {
 // fastRow decodes a plain row of one line and without mistakes into d.state; ok
 // is false for any other row.
 //
-// The columns from, to and volts are decoded apart, for likeRow to know where they stand.
+// The columns from, to and volts are decoded apart, for learn to know where they stand.
 func (d *Decoder) fastRow(text string) (n int, ok bool) {
 	like := &d.like
 	like.size, like.clock = 0, 0

@@ -28,7 +28,7 @@ type likeness struct {
 const (
 	likeWords = 8
 	likeSize  = 8 * likeWords // of what stands before the conductors, at most
-	likeRoom  = likeSize + 32 // rows nearer to the end of the text are not looked at
+	likeRoom  = likeSize + 32 // rows nearer to the end of the text are left to Next
 )
 
 // likeMasks are the masks of texts, by their size.
@@ -74,42 +74,51 @@ func (d *Decoder) learn(text string, head, tail, size int) {
 	l.endWord = word(text[tail:]) & l.endMask
 }
 
-// likeRow decodes a row into ev if it is like the row before; n is 0 if it is not.
-func (d *Decoder) likeRow(text string, line int, ev *record.Event) (n int) {
-	l := &d.like
-	if l.size == 0 || len(text) < likeRoom {
-		return 0
+// Alike decodes rows of which only the time of day, the conductors and the volts
+// differ from the row that was decoded last, into events: those at the start of text,
+// the first of which begins on the given line, as far as events has room. It returns
+// how many bytes and how many rows it took, which may be none. What Last tells holds
+// for each.
+func (d *Decoder) Alike(text string, line int, events []record.Event) (n, rows int) {
+	l, comma := &d.like, d.layout.Comma
+	if l.size == 0 {
+		return 0, 0
 	}
 	w, m := &l.words, &l.masks
-	if (word(text)&m[0]^w[0])|(word(text[8:])&m[1]^w[1])|(word(text[16:])&m[2]^w[2])|(word(text[24:])&m[3]^w[3])|
-		(word(text[32:])&m[4]^w[4])|(word(text[40:])&m[5]^w[5])|(word(text[48:])&m[6]^w[6])|(word(text[56:])&m[7]^w[7]) != 0 {
-		return 0
+	for ; rows < len(events) && len(text)-n >= likeRoom; rows++ {
+		row := text[n:]
+		if (word(row)&m[0]^w[0])|(word(row[8:])&m[1]^w[1])|(word(row[16:])&m[2]^w[2])|(word(row[24:])&m[3]^w[3])|
+			(word(row[32:])&m[4]^w[4])|(word(row[40:])&m[5]^w[5])|(word(row[48:])&m[6]^w[6])|(word(row[56:])&m[7]^w[7]) != 0 {
+			break
+		}
+		second, ok := secondOfDay(word(row[l.clock:]))
+		if !ok {
+			break
+		}
+		i := l.size
+		from, size := shortConductor(word(row[i:]), comma)
+		i += size + 1
+		to, size := shortConductor(word(row[i:]), comma)
+		i += size + 1
+		if from == to || !from.IsSet() || !to.IsSet() {
+			break
+		}
+		volts, size := decimal(word(row[i:]), l.volts)
+		if size == 0 {
+			break
+		}
+		shown := row[i : i+size]
+		i += size + 1
+		if word(row[i:])&l.endMask != l.endWord || len(l.end) > 8 && !strings.HasPrefix(row[i:], l.end) {
+			break
+		}
+		ev := &events[rows]
+		*ev = d.state.event
+		ev.Time = record.NewInstant(l.midnight+second, 0, l.offset)
+		ev.Pair = record.Pair{A: from, B: to}
+		ev.Volts = record.Reading{Text: shown, Volts: volts, State: record.Shown}
+		ev.Pos.Line = line + rows
+		n += i + len(l.end)
 	}
-	second, ok := secondOfDay(word(text[l.clock:]))
-	if !ok {
-		return 0
-	}
-	i, comma := l.size, d.layout.Comma
-	from, size := shortConductor(word(text[i:]), comma)
-	i += size + 1
-	to, size := shortConductor(word(text[i:]), comma)
-	i += size + 1
-	if from == to || !from.IsSet() || !to.IsSet() {
-		return 0
-	}
-	volts, size := decimal(word(text[i:]), l.volts)
-	if size == 0 {
-		return 0
-	}
-	shown := text[i : i+size]
-	i += size + 1
-	if word(text[i:])&l.endMask != l.endWord || len(l.end) > 8 && !strings.HasPrefix(text[i:], l.end) {
-		return 0
-	}
-	*ev = d.state.event
-	ev.Time = record.NewInstant(l.midnight+second, 0, l.offset)
-	ev.Pair = record.Pair{A: from, B: to}
-	ev.Volts = record.Reading{Text: shown, Volts: volts, State: record.Shown}
-	ev.Pos.Line = line
-	return i + len(l.end)
+	return n, rows
 }

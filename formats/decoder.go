@@ -103,11 +103,10 @@ func (d *Decoder) Problems() []*Problem { return d.problems }
 // A last row without a line end may have been cut short and is a bad row, unless
 // its last field is one that cannot have been cut; see
 // Layout.cut.
+//
+// Where many rows are to be decoded, Alike takes most of them.
 func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o Outcome) {
 	if d.plain {
-		if n = d.likeRow(text, line, ev); n > 0 {
-			return n, 1, Decoded
-		}
 		if n, ok := d.fastRow(text); ok {
 			*ev = d.state.event
 			ev.Pos.Line = line

@@ -119,7 +119,7 @@ type worker struct {
 	far      []byte // rows that are fetched
 	farUsed  int
 	rec      record.Record
-	events   []record.Event // room for those of the record under way, and for the next
+	events   []record.Event // room for those of the record under way, and for more
 	count    int            // how many the record has
 	origins  []origin       // where the input of the events changes
 	out      *result
@@ -173,8 +173,9 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 	for i := 0; i < len(text); {
 		n, lines, outcome := d.Next(w.limit(text, i), line, w.event())
 		last := d.Last()
+		kept := outcome == formats.Decoded && last.ID != "" && !w.skip
 		switch {
-		case outcome == formats.Decoded && last.ID == w.id && w.id != "" && !w.skip: // most rows
+		case kept && last.ID == w.id:
 			w.keep(last)
 			doubt = false
 		case outcome == formats.NoRow:
@@ -186,8 +187,13 @@ func (w *worker) rows(t *task, d *formats.Decoder, text string) error {
 				}
 			}
 			doubt = w.take(t.input, d, outcome, line) || doubt && last.ID == ""
+			kept = outcome == formats.Decoded && last.ID != "" && !w.skip
 		}
 		i, line = i+n, line+lines
+		if kept { // most rows follow one that they are like
+			n, rows := d.Alike(text[i:], line, w.events[w.count:])
+			i, line, w.count = i+n, line+rows, w.count+rows
+		}
 	}
 	w.spoiled = w.spoiled || t.endDoubt
 	return w.finish()
@@ -230,7 +236,7 @@ func (w *worker) limit(text string, i int) string {
 // event returns room for the next event.
 func (w *worker) event() *record.Event {
 	if w.count == len(w.events) {
-		w.events = append(w.events, record.Event{})
+		w.events = append(w.events, make([]record.Event, 16+len(w.events))...)
 	}
 	return &w.events[w.count]
 }
