@@ -53,7 +53,7 @@ func KindWords() []string { return kindWords[1:] }
 func (k Kind) IsProof() bool { return k == Prove || k == Reprove }
 
 // IsReading reports whether k is a proof or a dead test.
-func (k Kind) IsReading() bool { return k == Prove || k == Test || k == Reprove }
+func (k Kind) IsReading() bool { return k >= Prove && k <= Reprove }
 
 // IsStep reports whether k is something done rather than read.
 func (k Kind) IsStep() bool { return k >= Inspect && k <= Restore }

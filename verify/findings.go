@@ -33,7 +33,8 @@ func (j *Judge) add(r record.Rule, own record.Severity, indicator string) *recor
 		l.list = append(l.list, record.Finding{})
 	}
 	f := &l.list[len(l.list)-1]
-	*f = record.Finding{Rule: r, Severity: severity, Indicator: indicator, Tested: f.Tested[:0], Lines: f.Lines[:0]}
+	f.Rule, f.Severity, f.Indicator, f.Message = r, severity, indicator, ""
+	f.Tested, f.Lines = f.Tested[:0], f.Lines[:0]
 	return f
 }
 

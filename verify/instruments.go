@@ -18,6 +18,11 @@ func (j *Judge) instrument(id string) *record.Instrument {
 	if j.register == nil || id == "" {
 		return nil
 	}
+	return j.lookUp(id)
+}
+
+// lookUp is instrument where there is a register and an id.
+func (j *Judge) lookUp(id string) *record.Instrument {
 	for i := range j.last {
 		if j.last[i].id == id {
 			return j.last[i].instrument

@@ -2,6 +2,8 @@ package verify
 
 import (
 	"math"
+	"slices"
+	"time"
 
 	"nilvolt/record"
 )
@@ -20,54 +22,55 @@ type plainWalk struct {
 	*Judge
 	usual     *usual
 	right     record.Waveform // of the supply
-	required  []slot
-	phase     phase
+	required  []requiredPair
 	indicator string // the one indicator; blank before the first reading
 	entry     *record.Instrument
-	seq       int64 // the counter of the last reading that has one
-	next      int   // the required pair that the next dead test is likely of
-	firstTest record.Instant
-	lastTest  record.Instant
+	tests     []record.Event
 	before    plainSeries
 	after     plainSeries
 	permitted *record.Event // the last permission
 	shed      bool          // load was shed before the first isolate
-	missing   missingSet    // of the dead tests
 	noSource  bool          // a proof names no source
 
-	counts [mostRequired]int32 // of a required pair with a reading that counts: which row that is
-	tested pairSet             // the required pairs with a reading that counts
-	bad    pairSet             // those of them whose reading is not dead
-	again  bool                // a pair was tested more than once since the last reset
-	live   bool                // a dead test was live, which resets
-	odd    bool                // there is a reading to remark
+	counts   [mostRequired]int32 // of a required pair with a reading that counts: which row that is
+	readings pairReadings
+	again    bool // a pair was tested more than once since the last reset
+	live     bool // a dead test was live, which resets
+}
+
+// pairReadings tells of the readings that count for the required pairs.
+type pairReadings struct {
+	tested   pairSet // there is one
+	bad      pairSet // not dead
+	turned   pairSet // taken with the wrong probe first
+	unplaced pairSet // does not tell which probe was placed first
+	unset    pairSet // does not tell what waveform the indicator was set to
+}
+
+// forget takes out what is known of the pairs of a set.
+func (r *pairReadings) forget(of pairSet) {
+	r.tested, r.bad, r.turned, r.unplaced, r.unset = r.tested&^of, r.bad&^of, r.turned&^of, r.unplaced&^of, r.unset&^of
 }
 
 // A pairSet holds required pairs, a bit each.
-type pairSet uint16
+type pairSet uint32
+
+// pairBit is the set of one required pair.
+func pairBit(k int) pairSet { return 1 << (uint(k) % 32) }
 
 // mostRequired is how many pairs a usual supply requires at most.
 const mostRequired = 10
 
-// A phase is a part of a plain record.
-type phase uint8
-
-const (
-	phaseSteps phase = iota
-	phaseProve
-	phaseTests
-	phaseReprove
-	phaseWork
-)
-
 // A plainSeries is a proof series: of several rows that pass, or of one that does not.
 type plainSeries struct {
-	start, rows int
-	first, last record.Instant
-	fails       bool
-	strong      bool         // its last row showed a dangerous voltage
-	proved      record.Volts // the highest voltage that a row passed on
+	rows   []record.Event
+	fails  bool
+	strong bool         // its last row showed a dangerous voltage
+	proved record.Volts // the highest voltage that a row passed on
 }
+
+// has reports whether there is such a series.
+func (s *plainSeries) has() bool { return len(s.rows) > 0 }
 
 // plain judges rec if it is a plain record, and reports whether it is. It leaves
 // out the rows, which Judgement.Pairs makes where somebody asks.
@@ -78,18 +81,13 @@ func (j *Judge) plain(rec *record.Record) bool {
 	}
 	j.work = w.usual.work
 	j.findings.reset()
-	good := true
-	if w.isOdd() {
-		good = w.faults()
-	} else {
-		w.missing |= missingSource.when(w.noSource)
-	}
+	good := !w.isOdd() || w.faults()
 	if !good && w.steps[record.Begin] > 0 {
 		return false
 	}
 	j.jobDevice()
 	j.loosenedRule()
-	j.missingRule(w.missing)
+	j.missingRule(w.unsaid())
 	j.conclude(good)
 	return true
 }
@@ -103,7 +101,7 @@ func (w *plainWalk) takes(j *Judge, rec *record.Record) bool {
 	j.outputs, j.files = j.outputs[:0], false
 	j.steps, j.resetBy = [record.Restore + 1]int32{}, nil
 	u := j.usualOf(j.job.Supply)
-	w.Judge, w.usual, w.required, w.seq = j, u, u.slots, math.MinInt64
+	w.Judge, w.usual, w.required = j, u, u.required
 	w.right = record.AC
 	if j.job.Supply.IsDC() {
 		w.right = record.DirectVoltage
@@ -111,53 +109,62 @@ func (w *plainWalk) takes(j *Judge, rec *record.Record) bool {
 	return w.rows()
 }
 
-// rows takes up the rows; false where one makes the record another than plain.
+// rows takes up the rows, part by part; false where one is left over, which makes the
+// record another than plain.
 func (w *plainWalk) rows() bool {
+	if !w.isInOrder() || !w.isOneLog() || !w.suits() {
+		return false
+	}
+	i := w.stepRows()
+	i = w.proofRows(&w.before, i)
+	i = w.testRows(i)
+	i = w.proofRows(&w.after, i)
+	i = w.beginRows(i)
+	return i == len(w.rec.Events)
+}
+
+// isOneLog reports whether all rows are of one file and all readings of one indicator.
+func (w *plainWalk) isOneLog() bool {
 	events := w.rec.Events
 	for i := range events {
 		e := &events[i]
-		if e.Ambiguous || e.Clock != nil || e.Switch != record.SwitchUnknown || e.Side != record.SideUnknown || e.Point != "" ||
-			e.Stage.State != record.StageAbsent || e.Waveform != record.WaveformUnknown && e.Waveform != w.right {
+		if e.Pos.File != events[0].Pos.File {
 			return false
 		}
-		if i > 0 {
-			if last := &events[i-1]; e.Time.Before(last.Time) || e.Pos.File != last.Pos.File {
-				return false
-			}
+		if !e.Kind.IsReading() {
+			continue
 		}
-		ok := false
-		switch e.Kind {
-		case record.Test:
-			ok = w.sameLog(e) && w.test(i, e)
-		case record.Prove, record.Reprove:
-			ok = w.sameLog(e) && w.proofRow(i, e)
-		default:
-			ok = !e.HasSeq && w.step(e)
+		if w.indicator == "" {
+			w.indicator = e.Indicator
 		}
-		if !ok {
+		if e.Indicator != w.indicator {
 			return false
 		}
-		w.steps[e.Kind]++
 	}
-	return len(events) > 0
+	return w.indicator != ""
 }
 
-// sameLog reports whether a reading is of the one indicator, and its counter, if it
-// has one, not lower than before.
-func (w *plainWalk) sameLog(e *record.Event) bool {
-	if w.indicator == "" {
-		w.indicator = e.Indicator
-		if !w.suits() {
+// isInOrder reports whether the times of the rows never fall, nor the counter of the
+// readings, where they have one, and whether no row tells what a row of a plain record
+// does not.
+func (w *plainWalk) isInOrder() bool {
+	events := w.rec.Events
+	seq := int64(math.MinInt64)
+	for i := range events {
+		e := &events[i]
+		if e.Ambiguous || e.Clock != nil || e.Switch != record.SwitchUnknown || e.Side != record.SideUnknown || e.Point != "" ||
+			e.Stage.State != record.StageAbsent || e.Waveform != record.WaveformUnknown && e.Waveform != w.right ||
+			i > 0 && e.Time.Before(events[i-1].Time) {
 			return false
 		}
-	}
-	if e.HasSeq {
-		if e.Seq < w.seq {
-			return false
+		if e.HasSeq {
+			if !e.Kind.IsReading() || e.Seq < seq {
+				return false
+			}
+			seq = e.Seq
 		}
-		w.seq = e.Seq
 	}
-	return e.Indicator == w.indicator
+	return true
 }
 
 // suits reports whether the register has nothing against the indicator on this
@@ -174,94 +181,86 @@ func (w *plainWalk) suits() bool {
 		(e.Category == record.CategoryUnknown || e.Category >= w.job.Category)
 }
 
-// test takes up a dead test.
-func (w *plainWalk) test(i int, e *record.Event) bool {
-	switch w.phase {
-	case phaseSteps, phaseProve:
-		w.phase, w.firstTest = phaseTests, e.Time
-	case phaseTests:
-		if gap := e.Time.Sub(w.lastTest); gap < quickBelow || gap > w.policy.InterruptedAfter {
-			return false
+// testRows takes up the dead tests from row i on, and returns the row behind them.
+func (w *plainWalk) testRows(i int) int {
+	events, required, r := w.rec.Events, w.required, &w.readings
+	start, next := i, 0
+	for ; i < len(events) && events[i].Kind == record.Test; i++ {
+		e := &events[i]
+		if i > start {
+			if gap := e.Time.Sub(events[i-1].Time); gap < quickBelow || gap > w.policy.InterruptedAfter {
+				break
+			}
 		}
-	default:
-		return false
+		// Tests mostly follow each other as the pairs do, so the next pair is tried first.
+		k := next
+		if k >= len(required) || !required[k].Same(e.Pair) {
+			if k = w.place(e.Pair); k < 0 {
+				break
+			}
+		}
+		next = k + 1
+		at := pairBit(k)
+		if r.tested&at != 0 {
+			w.again = true
+			r.forget(at)
+		}
+		r.tested |= at
+		w.counts[k] = int32(i)
+		if !e.Placed {
+			r.unplaced |= at
+		} else if e.Pair.A == required[k].second {
+			r.turned |= at
+		}
+		if e.Waveform == record.WaveformUnknown {
+			r.unset |= at
+		}
+		if e.Volts.State != record.Shown || e.Volts.Volts.Abs() > w.policy.DeadLimit {
+			w.doubtful(e, at)
+		}
 	}
-	w.lastTest = e.Time
-	k := w.place(e.Pair)
-	if k < 0 {
-		return false
-	}
-	at := pairSet(1) << k
-	w.again = w.again || w.tested&at != 0
-	w.counts[k] = int32(i)
-	w.tested |= at
-	w.bad &^= at
-	w.unsaid(e)
-	if e.Volts.State == record.Shown && e.Volts.Volts.Abs() <= w.policy.DeadLimit {
-		return true
-	}
+	w.tests = events[start:i]
+	return i
+}
+
+// doubtful takes up a dead test that may show something else than dead.
+func (w *plainWalk) doubtful(e *record.Event, at pairSet) {
 	switch w.classify(e) {
 	case classDead:
 	case classLive:
-		w.live, w.odd = true, true
-		w.tested, w.bad, w.resetBy = 0, 0, e
+		w.live, w.resetBy = true, e
+		w.readings = pairReadings{}
 	default:
-		w.bad |= at
-		w.odd = true
-	}
-	return true
-}
-
-// unsaid notes what a dead test does not tell, and whether its probes were exchanged.
-func (w *plainWalk) unsaid(e *record.Event) {
-	if !e.Placed {
-		w.missing |= missingProbeOrder
-	} else if wrongProbeFirst(e.Pair) {
-		w.odd = true
-	}
-	if e.Waveform == record.WaveformUnknown && (w.entry == nil || w.entry.Senses == record.WaveformUnknown) {
-		w.missing |= missingWaveform
+		w.readings.bad |= at
 	}
 }
 
 // place returns which required pair a dead test is of, -1 if of none.
 func (w *plainWalk) place(p record.Pair) int {
-	for range w.required {
-		k := w.next
-		if w.next++; w.next == len(w.required) {
-			w.next = 0
-		}
-		if w.required[k].Pair.Same(p) {
-			return k
-		}
-	}
-	return -1
+	return slices.IndexFunc(w.required, func(r requiredPair) bool { return r.Same(p) })
 }
 
-// proofRow takes up a proof.
-func (w *plainWalk) proofRow(i int, e *record.Event) bool {
-	s := &w.before
-	switch w.phase {
-	case phaseSteps, phaseProve:
-		w.phase = phaseProve
-	case phaseTests, phaseReprove:
-		w.phase, s = phaseReprove, &w.after
-	case phaseWork:
-		return false
+// proofRows takes up the proofs from row i on as a series, and returns the row behind them.
+func (w *plainWalk) proofRows(s *plainSeries, i int) int {
+	events, start := w.rec.Events, i
+	for ; i < len(events) && events[i].Kind.IsProof(); i++ {
+		e := &events[i]
+		p := w.proof(e)
+		if p.unspecified || e.Pair.IsSet() ||
+			w.register != nil && e.Source != "" && !isLive(e.Source) && !inService(w.instrument(e.Source), e) {
+			break
+		}
+		if i > start && (s.fails || !p.passes || e.Time.Sub(events[i-1].Time) > w.policy.SeriesGap) {
+			break
+		}
+		s.fails, s.strong = !p.passes, strong(e)
+		if p.proved > s.proved {
+			s.proved = p.proved
+		}
+		w.noSource = w.noSource || e.Source == ""
 	}
-	p := w.proof(e)
-	if p.unspecified || e.Pair.IsSet() {
-		return false
-	}
-	if s.rows == 0 {
-		s.start, s.first, s.fails = i, e.Time, !p.passes
-	} else if s.fails || !p.passes || e.Time.Sub(s.last) > w.policy.SeriesGap {
-		return false
-	}
-	s.rows++
-	s.last, s.strong, s.proved = e.Time, strong(e), max(s.proved, p.proved)
-	w.noSource = w.noSource || e.Source == ""
-	return w.register == nil || e.Source == "" || isLive(e.Source) || inService(w.instrument(e.Source), e)
+	s.rows = events[start:i]
+	return i
 }
 
 // inService reports whether the register knows an instrument, and as one that was in
@@ -275,7 +274,28 @@ func inService(entry *record.Instrument, e *record.Event) bool {
 	return !due.IsSet() || !e.Time.Date().AddDays(2).After(due)
 }
 
-// step takes up a step.
+// stepRows takes up the steps before the first reading, and returns the row behind them.
+func (w *plainWalk) stepRows() int {
+	events, i := w.rec.Events, 0
+	for ; i < len(events) && !events[i].Kind.IsReading() && w.step(&events[i]); i++ {
+		w.steps[events[i].Kind]++
+	}
+	return i
+}
+
+// beginRows takes up the begins of work from row i on, and returns the row behind them.
+func (w *plainWalk) beginRows(i int) int {
+	events, start := w.rec.Events, i
+	for ; i < len(events) && events[i].Kind == record.Begin && w.after.has(); i++ {
+		if i == start && between(w.after.rows, events[i:]) > w.policy.BeginWithin {
+			break
+		}
+		w.steps[record.Begin]++
+	}
+	return i
+}
+
+// step takes up a step before the first reading.
 func (w *plainWalk) step(e *record.Event) bool {
 	isolated := w.steps[record.Isolate] > 0
 	switch e.Kind {
@@ -289,63 +309,80 @@ func (w *plainWalk) step(e *record.Event) bool {
 		w.shed = w.shed || !isolated
 	case record.Isolate:
 		w.resetBy = e
-		if !isolated && w.permitted != nil && e.Time.Sub(w.permitted.Time) > w.policy.PermissionGap {
-			return false
-		}
-	case record.Begin:
-		if w.phase < phaseReprove || w.steps[record.Begin] == 0 && e.Time.Sub(w.after.last) > w.policy.BeginWithin {
-			return false
-		}
-		w.phase = phaseWork
-		return true
+		return isolated || w.permitted == nil || e.Time.Sub(w.permitted.Time) <= w.policy.PermissionGap
 	default:
 		return false
 	}
-	return w.phase == phaseSteps
+	return true
+}
+
+// between returns the time from the last of some rows to the first of others.
+func between(before, after []record.Event) time.Duration {
+	return after[0].Time.Sub(before[len(before)-1].Time)
+}
+
+// lasting returns the time from the first of some rows to the last.
+func lasting(rows []record.Event) time.Duration {
+	return rows[len(rows)-1].Time.Sub(rows[0].Time)
 }
 
 // isWhole reports whether the record is plain when no row follows.
 func (w *plainWalk) isWhole() bool {
-	first, last := &w.rec.Events[0], &w.rec.Events[len(w.rec.Events)-1]
-	if w.phase < phaseTests || last.Time.Sub(first.Time) > mixedAfter ||
-		w.again && (w.isStale() || w.isLate() || w.lastTest.Sub(w.firstTest) > w.policy.InterruptedAfter) {
+	events := w.rec.Events
+	if len(w.tests) == 0 || lasting(events) > mixedAfter ||
+		w.again && (w.isStale() || w.isLate() || lasting(w.tests) > w.policy.InterruptedAfter) {
 		return false
 	}
 	return w.isPlainSeries(&w.before) && w.isPlainSeries(&w.after) &&
 		(w.steps[record.Isolate] == 0 || w.shed || !w.notForLoad()) &&
-		(w.register == nil || inService(w.entry, last))
+		(w.register == nil || inService(w.entry, &events[len(events)-1]))
 }
 
 // isStale reports whether a dead test lies long behind the proofs before it.
 func (w *plainWalk) isStale() bool {
-	return w.before.rows > 0 && w.lastTest.Sub(w.before.last) > w.policy.ProveAge
+	return w.before.has() && between(w.before.rows, w.tests[len(w.tests)-1:]) > w.policy.ProveAge
 }
 
 // isLate reports whether a dead test lies long before the proofs behind it.
 func (w *plainWalk) isLate() bool {
-	return w.after.rows > 0 && w.after.first.Sub(w.firstTest) > w.policy.ReproveDelay
+	return w.after.has() && between(w.tests[:1], w.after.rows) > w.policy.ReproveDelay
 }
 
 // isPlainSeries reports whether there is nothing to remark about a series but that it
 // fails, or that there is none.
 func (w *plainWalk) isPlainSeries(s *plainSeries) bool {
 	// No two conductors have more than the nominal voltage between them.
-	return s.rows == 0 || s.fails || s.strong && !isBelow(s.proved, w.job.Nominal)
+	return !s.has() || s.fails || s.strong && !isBelow(s.proved, w.job.Nominal)
 }
 
 // isOdd reports whether there may be faults.
 func (w *plainWalk) isOdd() bool {
-	isolates := w.steps[record.Isolate]
-	return w.odd || w.again || w.tested != 1<<len(w.required)-1 ||
-		w.before.rows == 0 || w.before.fails || w.isStale() ||
-		w.after.rows == 0 || w.after.fails || w.isLate() ||
+	isolates, r := w.steps[record.Isolate], &w.readings
+	return w.again || w.live || r.tested != w.all() || r.bad|r.turned != 0 || w.isUnproved() ||
 		w.steps[record.Lock] < isolates || w.steps[record.Label] < isolates
+}
+
+// all is the set of all required pairs.
+func (w *plainWalk) all() pairSet { return pairBit(len(w.required)) - 1 }
+
+// isUnproved reports whether a dead reading may lack a proof.
+func (w *plainWalk) isUnproved() bool {
+	return !w.before.has() || w.before.fails || w.isStale() || !w.after.has() || w.after.fails || w.isLate()
 }
 
 // isAlone reports whether no other record of the call has to do with this one.
 func (w *plainWalk) isAlone() bool {
-	return w.across == nil ||
-		w.across.failing(w.indicator, w.rec.ID, w.before.last, w.after.first) == nil && !w.isCopied()
+	return w.across == nil || !w.failsElsewhere() && !w.isCopied()
+}
+
+// failsElsewhere reports whether the indicator fails in another record between the
+// proofs of this one. Where one of these is missing, that says enough.
+func (w *plainWalk) failsElsewhere() bool {
+	if !w.before.has() || !w.after.has() {
+		return false
+	}
+	from, to := w.before.rows[len(w.before.rows)-1].Time, w.after.rows[0].Time
+	return w.across.failing(w.indicator, w.rec.ID, from, to) != nil
 }
 
 // isCopied reports whether several records of the call have the readings of this one.
@@ -368,6 +405,14 @@ func (w *plainWalk) copyKey() (key copyKey, ok bool) {
 
 // provesWell reports whether no proof series of the record fails.
 func (w *plainWalk) provesWell() bool {
-	well := func(s *plainSeries) bool { return s.rows == 0 || s.strong && !s.fails }
+	well := func(s *plainSeries) bool { return !s.has() || !s.fails && s.strong }
 	return well(&w.before) && well(&w.after)
+}
+
+// unsaid is what the readings that count and the proofs around them do not tell.
+func (w *plainWalk) unsaid() missingSet {
+	r := &w.readings
+	return missingProbeOrder.when(r.unplaced != 0) |
+		missingWaveform.when(r.unset != 0 && (w.entry == nil || w.entry.Senses == record.WaveformUnknown)) |
+		missingSource.when(w.noSource && r.tested != r.bad)
 }

@@ -5,30 +5,26 @@ import "nilvolt/record"
 // faults finds what there is to remark of a plain record whose proofs, dead tests or
 // steps are not all as they should be, and reports whether every required pair is good.
 func (w *plainWalk) faults() (good bool) {
-	all := pairSet(1)<<len(w.required) - 1
-	good = w.tested == all && w.bad == 0
-	w.missing = 0
+	r := &w.readings
+	good = r.tested == w.all() && r.bad == 0
+	unproved := w.isUnproved()
 	for k := range w.required {
-		at := pairSet(1) << k
-		if w.tested&at == 0 {
-			about(w.add(record.PairMissing, record.Failure, ""), w.required[k].Tested)
+		at := pairBit(k)
+		if r.tested&at == 0 {
+			about(w.add(record.PairMissing, record.Failure, ""), w.tested(k))
 			continue
 		}
-		e := w.readingOf(k)
-		w.unsaid(e)
-		if e.Placed && w.judges(record.ProbeOrder) && wrongProbeFirst(e.Pair) {
+		if r.turned&at != 0 && w.judges(record.ProbeOrder) {
 			w.reading(record.ProbeOrder, record.Caution, k)
 		}
-		if w.bad&at == 0 {
-			good = w.bracketed(k) && good
-			w.missing |= missingSource.when(w.noSource)
-			continue
+		switch {
+		case r.bad&at == 0:
+			good = (!unproved || w.bracketed(k)) && good
+		case w.classify(w.readingOf(k)) == classUnreadable:
+			w.reading(record.ReadingUnreadable, record.Failure, k)
+		default:
+			w.reading(record.ResidualVoltage, record.Failure, k)
 		}
-		rule := record.ResidualVoltage
-		if w.classify(e) == classUnreadable {
-			rule = record.ReadingUnreadable
-		}
-		w.reading(rule, record.Failure, k)
 	}
 	if w.live {
 		w.liveTests(good)
@@ -41,13 +37,16 @@ func (w *plainWalk) faults() (good bool) {
 	return good
 }
 
+// tested names required pair k, which a usual supply has in one position only.
+func (w *plainWalk) tested(k int) record.Tested { return record.Tested{Pair: w.required[k].Pair} }
+
 // readingOf returns the reading that counts for required pair k.
 func (w *plainWalk) readingOf(k int) *record.Event { return &w.rec.Events[w.counts[k]] }
 
 // reading notes a finding about the reading that counts for required pair k.
 func (w *plainWalk) reading(rule record.Rule, severity record.Severity, k int) *record.Finding {
 	f := w.add(rule, severity, w.indicator)
-	about(f, w.required[k].Tested)
+	about(f, w.tested(k))
 	f.Lines = append(f.Lines, w.readingOf(k).Pos)
 	return f
 }
@@ -55,30 +54,31 @@ func (w *plainWalk) reading(rule record.Rule, severity record.Severity, k int) *
 // bracketed notes which proofs the dead reading that counts for required pair k lacks,
 // and reports whether it has them all.
 func (w *plainWalk) bracketed(k int) bool {
-	at, ok := w.readingOf(k).Time, true
+	at := w.rec.Events[w.counts[k]:][:1]
+	ok := true
 	lacks := func(rule record.Rule, s *plainSeries) {
 		ok = false
 		f := w.reading(rule, record.Failure, k)
 		if len(f.Tested) == 1 {
 			for i := range s.rows {
-				f.Lines = append(f.Lines, w.rec.Events[s.start+i].Pos)
+				f.Lines = append(f.Lines, s.rows[i].Pos)
 			}
 		}
 	}
 	switch s := &w.before; {
-	case s.rows == 0:
+	case !s.has():
 		lacks(record.ProveMissing, s)
 	case s.fails:
 		lacks(record.ProveFailed, s)
-	case at.Sub(s.last) > w.policy.ProveAge:
+	case between(s.rows, at) > w.policy.ProveAge:
 		lacks(record.ProveStale, s)
 	}
 	switch s := &w.after; {
-	case s.rows == 0:
+	case !s.has():
 		lacks(record.ReproveMissing, s)
 	case s.fails:
 		lacks(record.ReproveFailed, s)
-	case s.first.Sub(at) > w.policy.ReproveDelay:
+	case between(at, s.rows) > w.policy.ReproveDelay:
 		lacks(record.ReproveLate, s)
 	}
 	return ok
@@ -96,7 +96,7 @@ func (w *plainWalk) liveTests(good bool) {
 		if e.Kind != record.Test || w.classify(e) != classLive {
 			continue
 		}
-		t := w.required[w.place(e.Pair)].Tested
+		t := w.tested(w.place(e.Pair))
 		if !good {
 			f := w.add(record.LiveFoundRule, record.Failure, w.indicator)
 			about(f, t)
@@ -126,7 +126,7 @@ func (w *plainWalk) deadAfter(i int) *record.Event {
 // counts.
 func (w *plainWalk) changed() {
 	for k := range w.required {
-		if (w.tested&^w.bad)&(1<<k) == 0 {
+		if (w.readings.tested&^w.readings.bad)&pairBit(k) == 0 {
 			continue
 		}
 		for i := range w.rec.Events[:w.counts[k]] {

@@ -32,11 +32,12 @@ func strong(e *record.Event) bool {
 // isLive reports whether a source is the known live source, in any case: none of its
 // letters has another length in one.
 func isLive(source string) bool {
-	return len(source) == len(record.Live) && strings.EqualFold(source, record.Live)
+	return len(source) == len(record.Live) && source[0]|0x20 == record.Live[0] && strings.EqualFold(source, record.Live)
 }
 
 // proof judges one row: it passes when all that apply hold, and fails where none
-// applies.
+// applies, or where the register knows that the source does not put out what the row
+// says, or is no proving source.
 func (j *Judge) proof(e *record.Event) proofResult {
 	if e.Volts.State == record.Absent && e.Stage.State == record.StageAbsent ||
 		e.Volts.State == record.Unreadable || e.Volts.State == record.Overflow ||
@@ -48,11 +49,18 @@ func (j *Judge) proof(e *record.Event) proofResult {
 	if !live {
 		source = j.instrument(e.Source)
 	}
-	var expected expectedVolts
-	if !j.expect(&expected, e, source, live) {
+	if source != nil && source.Kind == record.Indicator {
 		return proofResult{}
 	}
 	tolerance := j.tolerance(e, source, live)
+	if e.HasExpected {
+		fits := source == nil || len(source.Outputs) == 0 || hasVolts(source.Outputs, e.Expected)
+		if fits && j.shows(e, e.Expected, tolerance) {
+			return proofResult{passes: true, proved: e.Expected}
+		}
+		return proofResult{}
+	}
+	expected := j.expect(source, live)
 	for _, v := range expected.list[:expected.n] {
 		if j.shows(e, v, tolerance) {
 			return proofResult{passes: true, proved: v}
@@ -95,23 +103,12 @@ func (x *expectedVolts) add(v record.Volts) {
 	x.n++
 }
 
-// expect fills x with the voltages that the source of a proof may put out, none when
-// nobody says. It reports false when the register knows that the source does not put
-// out what the row says, or is no proving source.
-func (j *Judge) expect(x *expectedVolts, e *record.Event, source *record.Instrument, live bool) bool {
-	var outputs []record.Volts
-	if source != nil {
-		if source.Kind == record.Indicator {
-			return false
-		}
-		outputs = source.Outputs
-	}
+// expect returns the voltages that the source of a proof may put out where the row does
+// not say, none when nobody does.
+func (j *Judge) expect(source *record.Instrument, live bool) (x expectedVolts) {
 	switch {
-	case e.HasExpected:
-		x.add(e.Expected)
-		return len(outputs) == 0 || hasVolts(outputs, e.Expected)
-	case len(outputs) == 1:
-		x.add(outputs[0])
+	case source != nil && len(source.Outputs) == 1:
+		x.add(source.Outputs[0])
 	case live && j.job.Nominal > 0:
 		x.add(j.job.Nominal)
 		switch j.job.Supply {
@@ -122,7 +119,7 @@ func (j *Judge) expect(x *expectedVolts, e *record.Event, source *record.Instrum
 		case record.SupplyUnknown, record.SinglePhase, record.ThreePhase3Wire, record.DC:
 		}
 	}
-	return true
+	return x
 }
 
 // tolerance returns the fraction of the expected voltage that a proof may be off:
@@ -151,9 +148,11 @@ func (j *Judge) shows(e *record.Event, expected record.Volts, tolerance float64)
 			return false
 		}
 	}
-	if e.Stage.State == record.StageAbsent {
-		return true
-	}
+	return e.Stage.State == record.StageAbsent || j.lights(e, expected)
+}
+
+// lights reports whether the highest lit step of a proof fits the expected voltage.
+func (j *Judge) lights(e *record.Event, expected record.Volts) bool {
 	steps := j.stepsOf(e.Indicator)
 	if e.Stage.State != record.StageLit || !hasVolts(steps, e.Stage.Volts) {
 		return false

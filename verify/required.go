@@ -46,8 +46,27 @@ func (j *Judge) require() {
 // A usual supply is one whose table of conductors holds as it stands. Most records
 // have one, so its pairs are kept.
 type usual struct {
-	work  work
-	slots []slot // nil until they are needed
+	work     work
+	slots    []slot // nil until they are needed
+	required []requiredPair
+}
+
+// A requiredPair is a pair that a usual supply requires.
+type requiredPair struct {
+	record.Pair
+	second record.Conductor // the one whose probe is placed second; none where it does not matter
+}
+
+// requiredOf returns a required pair.
+func requiredOf(p record.Pair) requiredPair {
+	turned := record.Pair{A: p.B, B: p.A}
+	switch {
+	case wrongProbeFirst(p):
+		return requiredPair{p, p.A}
+	case wrongProbeFirst(turned):
+		return requiredPair{p, p.B}
+	}
+	return requiredPair{Pair: p}
 }
 
 // requireUsual requires the pairs of a usual supply; it reports false where the
@@ -71,12 +90,20 @@ func isUsual(job *record.Job) bool {
 func (j *Judge) usualOf(supply record.Supply) *usual {
 	u := &j.usual[supply]
 	if u.slots == nil {
-		u.work = work{known: true, use: supply.Conductors()}
-		j.slots = j.slots[:0]
-		j.requirePairs(&u.work)
-		u.slots = slices.Clone(j.slots)
+		j.fill(u, supply)
 	}
 	return u
+}
+
+// fill finds what a usual supply requires.
+func (j *Judge) fill(u *usual, supply record.Supply) {
+	u.work = work{known: true, use: supply.Conductors()}
+	j.slots = j.slots[:0]
+	j.requirePairs(&u.work)
+	u.slots = slices.Clone(j.slots)
+	for i := range u.slots {
+		u.required = append(u.required, requiredOf(u.slots[i].Pair))
+	}
 }
 
 // requireStated requires the pairs that the job sheet asks for.
