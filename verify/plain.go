@@ -21,35 +21,21 @@ import (
 type plainWalk struct {
 	*Judge
 	usual     *usual
-	right     record.Waveform // of the supply
-	required  []requiredPair
-	indicator string // the one indicator; blank before the first reading
-	entry     *record.Instrument
-	tests     []record.Event
-	before    plainSeries
-	after     plainSeries
-	permitted *record.Event // the last permission
-	shed      bool          // load was shed before the first isolate
-	noSource  bool          // a proof names no source
+	right     record.Waveform    // of the supply
+	indicator string             // the one indicator
+	entry     *record.Instrument // what the register knows of it
+	permitted *record.Event      // the last permission
+	shed      bool               // load was shed before the first isolate
+	noSource  bool               // a proof names no source
 
-	counts   [mostRequired]int32 // of a required pair with a reading that counts: which row that is
-	readings pairReadings
-	again    bool // a pair was tested more than once since the last reset
-	live     bool // a dead test was live, which resets
-}
+	before plainSeries
+	tests  []record.Event
+	after  plainSeries
 
-// pairReadings tells of the readings that count for the required pairs.
-type pairReadings struct {
-	tested   pairSet // there is one
-	bad      pairSet // not dead
-	turned   pairSet // taken with the wrong probe first
-	unplaced pairSet // does not tell which probe was placed first
-	unset    pairSet // does not tell what waveform the indicator was set to
-}
-
-// forget takes out what is known of the pairs of a set.
-func (r *pairReadings) forget(of pairSet) {
-	r.tested, r.bad, r.turned, r.unplaced, r.unset = r.tested&^of, r.bad&^of, r.turned&^of, r.unplaced&^of, r.unset&^of
+	again    bool // a pair was tested more than once
+	odd      bool // a pair was not tested, or there is a reading to remark
+	unplaced bool // a dead test does not tell which probe was placed first
+	unset    bool // one does not tell what waveform the indicator was set to
 }
 
 // A pairSet holds required pairs, a bit each.
@@ -101,7 +87,7 @@ func (w *plainWalk) takes(j *Judge, rec *record.Record) bool {
 	j.outputs, j.files = j.outputs[:0], false
 	j.steps, j.resetBy = [record.Restore + 1]int32{}, nil
 	u := j.usualOf(j.job.Supply)
-	w.Judge, w.usual, w.required = j, u, u.required
+	w.Judge, w.usual = j, u
 	w.right = record.AC
 	if j.job.Supply.IsDC() {
 		w.right = record.DirectVoltage
@@ -115,33 +101,11 @@ func (w *plainWalk) rows() bool {
 	if !w.isInOrder() || !w.isOneLog() || !w.suits() {
 		return false
 	}
-	i := w.stepRows()
-	i = w.proofRows(&w.before, i)
-	i = w.testRows(i)
-	i = w.proofRows(&w.after, i)
-	i = w.beginRows(i)
-	return i == len(w.rec.Events)
-}
-
-// isOneLog reports whether all rows are of one file and all readings of one indicator.
-func (w *plainWalk) isOneLog() bool {
-	events := w.rec.Events
-	for i := range events {
-		e := &events[i]
-		if e.Pos.File != events[0].Pos.File {
-			return false
-		}
-		if !e.Kind.IsReading() {
-			continue
-		}
-		if w.indicator == "" {
-			w.indicator = e.Indicator
-		}
-		if e.Indicator != w.indicator {
-			return false
-		}
-	}
-	return w.indicator != ""
+	rows := w.takeSteps(w.rec.Events)
+	rows = w.takeProofs(&w.before, rows)
+	rows = w.takeTests(rows)
+	rows = w.takeProofs(&w.after, rows)
+	return w.takeBegins(rows)
 }
 
 // isInOrder reports whether the times of the rows never fall, nor the counter of the
@@ -167,6 +131,28 @@ func (w *plainWalk) isInOrder() bool {
 	return true
 }
 
+// isOneLog reports whether all rows are of one file and all readings, of which there is
+// one at least, of one indicator.
+func (w *plainWalk) isOneLog() bool {
+	events := w.rec.Events
+	for i := range events {
+		e := &events[i]
+		if e.Pos.File != events[0].Pos.File {
+			return false
+		}
+		if !e.Kind.IsReading() {
+			continue
+		}
+		if w.indicator == "" {
+			w.indicator = e.Indicator
+		}
+		if e.Indicator != w.indicator {
+			return false
+		}
+	}
+	return w.indicator != ""
+}
+
 // suits reports whether the register has nothing against the indicator on this
 // work, the date left out.
 func (w *plainWalk) suits() bool {
@@ -181,76 +167,77 @@ func (w *plainWalk) suits() bool {
 		(e.Category == record.CategoryUnknown || e.Category >= w.job.Category)
 }
 
-// testRows takes up the dead tests from row i on, and returns the row behind them.
-func (w *plainWalk) testRows(i int) int {
-	events, required, r := w.rec.Events, w.required, &w.readings
-	start, next := i, 0
-	for ; i < len(events) && events[i].Kind == record.Test; i++ {
-		e := &events[i]
-		if i > start {
-			if gap := e.Time.Sub(events[i-1].Time); gap < quickBelow || gap > w.policy.InterruptedAfter {
+// takeTests takes up the dead tests at the head of some rows, and returns the others.
+func (w *plainWalk) takeTests(rows []record.Event) []record.Event {
+	required := w.usual.required
+	tested, next, n := pairSet(0), 0, 0
+	for ; n < len(rows) && rows[n].Kind == record.Test; n++ {
+		e := &rows[n]
+		if n > 0 {
+			if gap := e.Time.Sub(rows[n-1].Time); gap < quickBelow || gap > w.policy.InterruptedAfter {
 				break
 			}
 		}
-		// Tests mostly follow each other as the pairs do, so the next pair is tried first.
 		k := next
-		if k >= len(required) || !required[k].Same(e.Pair) {
-			if k = w.place(e.Pair); k < 0 {
+		if k == len(required) || !required[k].Same(e.Pair) {
+			if k = w.place(e.Pair, k); k < 0 {
 				break
 			}
 		}
 		next = k + 1
-		at := pairBit(k)
-		if r.tested&at != 0 {
+		if tested&pairBit(k) != 0 {
 			w.again = true
-			r.forget(at)
 		}
-		r.tested |= at
-		w.counts[k] = int32(i)
+		tested |= pairBit(k)
 		if !e.Placed {
-			r.unplaced |= at
-		} else if e.Pair.A == required[k].second {
-			r.turned |= at
+			w.unplaced = true
+		} else if required[k].second == e.Pair.A {
+			w.odd = true
 		}
 		if e.Waveform == record.WaveformUnknown {
-			r.unset |= at
+			w.unset = true
 		}
-		if e.Volts.State != record.Shown || e.Volts.Volts.Abs() > w.policy.DeadLimit {
-			w.doubtful(e, at)
+		if !w.isDead(e) {
+			w.odd = true
 		}
 	}
-	w.tests = events[start:i]
-	return i
+	w.odd = w.odd || w.again || tested != pairBit(len(required))-1
+	w.tests = rows[:n]
+	return rows[n:]
 }
 
-// doubtful takes up a dead test that may show something else than dead.
-func (w *plainWalk) doubtful(e *record.Event, at pairSet) {
-	switch w.classify(e) {
-	case classDead:
-	case classLive:
-		w.live, w.resetBy = true, e
-		w.readings = pairReadings{}
-	default:
-		w.readings.bad |= at
+// isDead reports whether a dead test is dead at first sight.
+func (w *plainWalk) isDead(e *record.Event) bool {
+	return e.Volts.State == record.Shown && e.Volts.Volts.Abs() <= w.policy.DeadLimit
+}
+
+// place returns which required pair a dead test is of, -1 if of none. Tests mostly
+// follow each other as the pairs do, so the one behind the last is tried first.
+func (w *plainWalk) place(p record.Pair, next int) int {
+	required := w.usual.required
+	if next < len(required) && required[next].Same(p) {
+		return next
 	}
+	for k := range required {
+		if required[k].Same(p) {
+			return k
+		}
+	}
+	return -1
 }
 
-// place returns which required pair a dead test is of, -1 if of none.
-func (w *plainWalk) place(p record.Pair) int {
-	return slices.IndexFunc(w.required, func(r requiredPair) bool { return r.Same(p) })
-}
-
-// proofRows takes up the proofs from row i on as a series, and returns the row behind them.
-func (w *plainWalk) proofRows(s *plainSeries, i int) int {
-	events, start := w.rec.Events, i
-	for ; i < len(events) && events[i].Kind.IsProof(); i++ {
-		e := &events[i]
+// takeProofs takes up the proofs at the head of some rows as a series, and returns the
+// other rows.
+func (w *plainWalk) takeProofs(s *plainSeries, rows []record.Event) []record.Event {
+	n := 0
+	for ; n < len(rows) && rows[n].Kind.IsProof(); n++ {
+		e := &rows[n]
 		p := w.proof(e)
 		if p.unspecified || e.Pair.IsSet() ||
 			w.register != nil && e.Source != "" && !isLive(e.Source) && !inService(w.instrument(e.Source), e) {
 			break
 		}
-		if i > start && (s.fails || !p.passes || e.Time.Sub(events[i-1].Time) > w.policy.SeriesGap) {
+		if n > 0 && (s.fails || !p.passes || e.Time.Sub(rows[n-1].Time) > w.policy.SeriesGap) {
 			break
 		}
 		s.fails, s.strong = !p.passes, strong(e)
@@ -259,8 +246,8 @@ func (w *plainWalk) proofRows(s *plainSeries, i int) int {
 		}
 		w.noSource = w.noSource || e.Source == ""
 	}
-	s.rows = events[start:i]
-	return i
+	s.rows = rows[:n]
+	return rows[n:]
 }
 
 // inService reports whether the register knows an instrument, and as one that was in
@@ -274,25 +261,26 @@ func inService(entry *record.Instrument, e *record.Event) bool {
 	return !due.IsSet() || !e.Time.Date().AddDays(2).After(due)
 }
 
-// stepRows takes up the steps before the first reading, and returns the row behind them.
-func (w *plainWalk) stepRows() int {
-	events, i := w.rec.Events, 0
-	for ; i < len(events) && !events[i].Kind.IsReading() && w.step(&events[i]); i++ {
-		w.steps[events[i].Kind]++
+// takeSteps takes up the steps at the head of some rows, and returns the others.
+func (w *plainWalk) takeSteps(rows []record.Event) []record.Event {
+	n := 0
+	for ; n < len(rows) && !rows[n].Kind.IsReading() && w.step(&rows[n]); n++ {
+		w.steps[rows[n].Kind]++
 	}
-	return i
+	return rows[n:]
 }
 
-// beginRows takes up the begins of work from row i on, and returns the row behind them.
-func (w *plainWalk) beginRows(i int) int {
-	events, start := w.rec.Events, i
-	for ; i < len(events) && events[i].Kind == record.Begin && w.after.has(); i++ {
-		if i == start && between(w.after.rows, events[i:]) > w.policy.BeginWithin {
-			break
-		}
-		w.steps[record.Begin]++
+// takeBegins takes up the begins of work behind the last proof, and reports whether no
+// other rows are left.
+func (w *plainWalk) takeBegins(rows []record.Event) bool {
+	if len(rows) == 0 {
+		return true
 	}
-	return i
+	if !w.after.has() || between(w.after.rows, rows) > w.policy.BeginWithin {
+		return false
+	}
+	w.steps[record.Begin] = int32(len(rows))
+	return !slices.ContainsFunc(rows, func(e record.Event) bool { return e.Kind != record.Begin })
 }
 
 // step takes up a step before the first reading.
@@ -357,13 +345,9 @@ func (w *plainWalk) isPlainSeries(s *plainSeries) bool {
 
 // isOdd reports whether there may be faults.
 func (w *plainWalk) isOdd() bool {
-	isolates, r := w.steps[record.Isolate], &w.readings
-	return w.again || w.live || r.tested != w.all() || r.bad|r.turned != 0 || w.isUnproved() ||
-		w.steps[record.Lock] < isolates || w.steps[record.Label] < isolates
+	isolates := w.steps[record.Isolate]
+	return w.odd || w.isUnproved() || w.steps[record.Lock] < isolates || w.steps[record.Label] < isolates
 }
-
-// all is the set of all required pairs.
-func (w *plainWalk) all() pairSet { return pairBit(len(w.required)) - 1 }
 
 // isUnproved reports whether a dead reading may lack a proof.
 func (w *plainWalk) isUnproved() bool {
@@ -411,8 +395,6 @@ func (w *plainWalk) provesWell() bool {
 
 // unsaid is what the readings that count and the proofs around them do not tell.
 func (w *plainWalk) unsaid() missingSet {
-	r := &w.readings
-	return missingProbeOrder.when(r.unplaced != 0) |
-		missingWaveform.when(r.unset != 0 && (w.entry == nil || w.entry.Senses == record.WaveformUnknown)) |
-		missingSource.when(w.noSource && r.tested != r.bad)
+	return missingProbeOrder.when(w.unplaced) | missingSource.when(w.noSource) |
+		missingWaveform.when(w.unset && (w.entry == nil || w.entry.Senses == record.WaveformUnknown))
 }

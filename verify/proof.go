@@ -3,6 +3,7 @@ package verify
 import (
 	"math"
 	"strings"
+	"unicode/utf8"
 
 	"nilvolt/record"
 )
@@ -35,13 +36,22 @@ func isLive(source string) bool {
 	return len(source) == len(record.Live) && source[0]|0x20 == record.Live[0] && strings.EqualFold(source, record.Live)
 }
 
+// sameID reports whether two ids are the same but for case. Most differ in their first
+// letter.
+func sameID(a, b string) bool {
+	if a != "" && b != "" && a[0]|b[0] < utf8.RuneSelf && a[0]|0x20 != b[0]|0x20 {
+		return false
+	}
+	return strings.EqualFold(a, b)
+}
+
 // proof judges one row: it passes when all that apply hold, and fails where none
 // applies, or where the register knows that the source does not put out what the row
 // says, or is no proving source.
 func (j *Judge) proof(e *record.Event) proofResult {
 	if e.Volts.State == record.Absent && e.Stage.State == record.StageAbsent ||
 		e.Volts.State == record.Unreadable || e.Volts.State == record.Overflow ||
-		e.Source != "" && strings.EqualFold(e.Source, e.Indicator) {
+		e.Source != "" && sameID(e.Source, e.Indicator) {
 		return proofResult{}
 	}
 	live := isLive(e.Source)
