@@ -52,8 +52,9 @@ type Judge struct {
 	missing    map[missingSet]string // messages of not-recorded
 	told       missingSet            // the latest set, whose message is tells
 	tells      string
-	latest     int        // the required pair that findSlot tries first
-	unrecorded missingSet // of this record, where not-recorded is judged
+	said       map[string]string // what sentence keeps
+	latest     int               // the required pair that findSlot tries first
+	unrecorded missingSet        // of this record, where not-recorded is judged
 	findings   findingList
 	copying    copyHash
 	judgement  Judgement
@@ -82,6 +83,7 @@ func NewJudge(policy *Policy, register record.Register, across *Across) *Judge {
 		across:   across,
 		loosened: loosenedMessage(policy),
 		missing:  map[missingSet]string{},
+		said:     map[string]string{},
 	}
 }
 

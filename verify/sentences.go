@@ -10,18 +10,68 @@ import (
 )
 
 // sentence returns the sentence of a finding: what is wrong, and what to do about
-// it.
+// it. One that names nothing but pairs comes again in record after record, as do the
+// lists of pairs, so both are kept.
 func (j *Judge) sentence(f *record.Finding) string {
-	if f.Rule.IsCore() {
-		return j.coreSentence(f)
+	if text := furtherSentences[f.Rule]; text != "" {
+		return text
 	}
-	return j.furtherSentence(f)
+	kept := record.RuleNone // the list of pairs alone
+	if j.namesPairsOnly(f.Rule) {
+		kept = f.Rule
+	}
+	var room [128]byte // enough for most
+	key := appendPairs(append(room[:0], byte(kept)), f)
+	text, ok := j.said[string(key)]
+	if !ok {
+		if text = string(key[1:]); kept != record.RuleNone {
+			text = j.sentenceOn(f, text)
+		}
+		j.keep(string(key), text)
+	}
+	if kept == record.RuleNone {
+		return j.sentenceOn(f, text)
+	}
+	return text
+}
+
+// mostSaid bounds how many sentences and lists are kept.
+const mostSaid = 1024
+
+// keep keeps a text that sentence will need again.
+func (j *Judge) keep(key, text string) {
+	if len(j.said) == mostSaid {
+		clear(j.said)
+	}
+	j.said[key] = text
+}
+
+// namesPairsOnly reports whether the sentence of a rule tells nothing else of the
+// record than the pairs.
+func (j *Judge) namesPairsOnly(r record.Rule) bool {
+	switch r {
+	case record.PairMissing:
+		return j.resetBy == nil && len(j.rec.Events) > 0
+	case record.SwitchPositionMissing, record.LiveFoundRule, record.ResidualVoltage, record.ReadingUnreadable,
+		record.LiveUnexplained, record.ReadingChanged, record.UnprovedRetest, record.ProbeOrder,
+		record.ConductorUnexpected, record.LivePartsRemain:
+		return true
+	}
+	return false
+}
+
+// sentenceOn makes the sentence of a finding about the pairs of a list.
+func (j *Judge) sentenceOn(f *record.Finding, pairs string) string {
+	if f.Rule.IsCore() {
+		return j.coreSentence(f, pairs)
+	}
+	return j.furtherSentence(f, pairs)
 }
 
 const nothingRequired = "the policy leaves no pair to test; state the conductors or change the policy, then judge again"
 
-func (j *Judge) coreSentence(f *record.Finding) string {
-	pairs, vi := pairList(f), f.Indicator
+func (j *Judge) coreSentence(f *record.Finding, pairs string) string {
+	vi := f.Indicator
 	switch f.Rule {
 	case record.SupplyUnknownRule:
 		switch {
@@ -64,20 +114,20 @@ func (j *Judge) bracketSentence(f *record.Finding, pairs, vi string) string {
 	case record.ProveFailed:
 		return vi + " failed its proof before " + pairs + "; take another indicator or find the fault, then prove, test and prove again"
 	case record.ProveStale:
-		return fmt.Sprintf("%s was proved more than %s before %s%s", vi, minutes(j.policy.ProveAge), pairs, again)
+		return vi + " was proved more than " + minutes(j.policy.ProveAge) + " before " + pairs + again
 	case record.ReproveMissing:
 		return vi + " was not proved after " + pairs + ", so nobody knows that it still worked" + again
 	case record.ReproveFailed:
 		return vi + " failed its proof after " + pairs + ", so its readings count for nothing; take another indicator, prove it, test again and prove it again"
 	case record.ReproveLate:
-		return fmt.Sprintf("%s was proved again more than %s after %s%s", vi, minutes(j.policy.ReproveDelay), pairs, again)
+		return vi + " was proved again more than " + minutes(j.policy.ReproveDelay) + " after " + pairs + again
 	}
 	return ""
 }
 
 func elsewhereSentence(f *record.Finding, other string) string {
 	return fmt.Sprintf("%s failed a proof in record %s between its proofs around %s; take another indicator, prove it, test again and prove it again",
-		f.Indicator, other, pairList(f))
+		f.Indicator, other, string(appendPairs(nil, f)))
 }
 
 func copiedSentence(other string) string {
@@ -97,11 +147,8 @@ func (j *Judge) sinceReset() string {
 	return " after the " + what + " at " + r.Time.Clock()
 }
 
-func (j *Judge) furtherSentence(f *record.Finding) string {
-	if text := furtherSentences[f.Rule]; text != "" {
-		return text
-	}
-	pairs, vi := pairList(f), f.Indicator
+func (j *Judge) furtherSentence(f *record.Finding, pairs string) string {
+	vi := f.Indicator
 	switch f.Rule {
 	case record.ConductorsReduced:
 		return "the job sheet's list leaves out " + conductorList(j.work.reduced) + " of the stated supply; test those too, or have QA accept why they cannot be tested"
@@ -186,14 +233,14 @@ var furtherSentences = [record.NumRules]string{
 	record.TooQuick:          "the dead tests follow each other faster than probes can be placed; ask how they were taken and repeat them",
 }
 
-// pairList names the pairs of a finding, the first few of many.
-func pairList(f *record.Finding) string {
+// appendPairs names the pairs of a finding, the first few of many.
+func appendPairs(b []byte, f *record.Finding) []byte {
 	const most = 10
-	var room [128]byte // enough for most
-	b := room[:0]
 	for i, t := range f.Tested {
 		if i == most {
-			return string(b) + " and " + strconv.Itoa(len(f.Tested)-i) + " more"
+			b = append(b, " and "...)
+			b = strconv.AppendInt(b, int64(len(f.Tested)-i), 10)
+			return append(b, " more"...)
 		}
 		if i > 0 {
 			b = append(b, ", "...)
@@ -204,7 +251,7 @@ func pairList(f *record.Finding) string {
 			b = append(b, t.Point...)
 		}
 	}
-	return string(b)
+	return b
 }
 
 func conductorList(list []record.Conductor) string {
