@@ -11,10 +11,11 @@ import (
 // A findingList gathers the findings of one record; its memory is used again for
 // the next.
 type findingList struct {
-	list []record.Finding
+	list  []record.Finding
+	mixed bool // not in the order of the rules
 }
 
-func (l *findingList) reset() { l.list = l.list[:0] }
+func (l *findingList) reset() { l.list, l.mixed = l.list[:0], false }
 
 // add returns the finding of a rule about an indicator, a new one the first time.
 // A finding that is a failure once is a failure.
@@ -27,12 +28,14 @@ func (j *Judge) add(r record.Rule, own record.Severity, indicator string) *recor
 			return f
 		}
 	}
-	if n := len(l.list); n < cap(l.list) {
+	n := len(l.list)
+	l.mixed = l.mixed || n > 0 && l.list[n-1].Rule > r
+	if n < cap(l.list) {
 		l.list = l.list[:n+1]
 	} else {
 		l.list = append(l.list, record.Finding{})
 	}
-	f := &l.list[len(l.list)-1]
+	f := &l.list[n]
 	f.Rule, f.Severity, f.Indicator, f.Message = r, severity, indicator, ""
 	f.Tested, f.Lines = f.Tested[:0], f.Lines[:0]
 	return f
@@ -56,7 +59,7 @@ func about(f *record.Finding, t record.Tested) {
 // finish brings the findings in the order of the rules, gives each its sentence,
 // and takes out what stands in them twice.
 func (l *findingList) finish(j *Judge) []record.Finding {
-	if len(l.list) > 1 {
+	if l.mixed {
 		slices.SortStableFunc(l.list, func(a, b record.Finding) int { return cmp.Compare(a.Rule, b.Rule) })
 	}
 	for i := range l.list {
