@@ -10,7 +10,7 @@ import (
 
 // Most records are plain: the steps before, proofs, the dead tests of the required
 // pairs, proofs, and the begin of work; in this order, by one indicator, in one file.
-// A plainWalk knows such a record after one look at each event, where the rules one
+// A plainWalk knows such a record after a look or two at each event, where the rules one
 // by one need a dozen. If the proofs pass, every pair was tested dead once, and the
 // steps were followed up, there is nothing to remark but what is not recorded and
 // what the job sheet says of the device; else faults looks for the rest.
