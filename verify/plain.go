@@ -178,7 +178,7 @@ func (w *plainWalk) takeTests(rows []record.Event) []record.Event {
 				break
 			}
 		}
-		k := next
+		k := next // mostly the one, which spares a call
 		if k == len(required) || !required[k].Same(e.Pair) {
 			if k = w.place(e.Pair, k); k < 0 {
 				break
