@@ -86,7 +86,7 @@ func (d *Decoder) Alike(text string, line int, events []record.Event) (n, rows i
 	}
 	w, m := &l.words, &l.masks
 	for ; rows < len(events) && len(text)-n >= likeRoom; rows++ {
-		row := text[n:]
+		row := text[n:][:likeRoom] // of known size, so that its words need no check
 		if (word(row)&m[0]^w[0])|(word(row[8:])&m[1]^w[1])|(word(row[16:])&m[2]^w[2])|(word(row[24:])&m[3]^w[3])|
 			(word(row[32:])&m[4]^w[4])|(word(row[40:])&m[5]^w[5])|(word(row[48:])&m[6]^w[6])|(word(row[56:])&m[7]^w[7]) != 0 {
 			break
@@ -109,7 +109,7 @@ func (d *Decoder) Alike(text string, line int, events []record.Event) (n, rows i
 		}
 		shown := row[i : i+size]
 		i += size + 1
-		if word(row[i:])&l.endMask != l.endWord || len(l.end) > 8 && !strings.HasPrefix(row[i:], l.end) {
+		if word(row[i:])&l.endMask != l.endWord || len(l.end) > 8 && !strings.HasPrefix(text[n+i:], l.end) {
 			break
 		}
 		ev := &events[rows]

@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	hashParts = 1 << 10 // parts, by the highest 10 bits of the hash
+	hashParts = 1 << 8 // parts, by the highest 8 bits of the hash
 	hashLimit = 1 << 18 // how many hashes are held in memory (2 MiB)
 )
 
@@ -33,7 +33,7 @@ type extent struct {
 }
 
 func (h *hashes) add(hash uint64) error {
-	part := &h.parts[hash>>54]
+	part := &h.parts[hash>>56]
 	*part = append(*part, hash)
 	h.held++
 	if h.held < h.limit {

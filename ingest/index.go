@@ -80,12 +80,14 @@ type indexer struct {
 func (x *indexer) walk(ctx context.Context, exact bool) error {
 	s := x.set
 	x.input = -1
+	// One reads at a time, so that one more keeps the others busy.
+	count := s.options.Workers + 1
 	feed := &feed{set: s}
 	workers := make([]struct {
 		scanner scanner
 		buf     []byte
 		block   block
-	}, s.options.Workers)
+	}, count)
 	total, done := s.size(), int64(0)
 	p := pipeline[*scan]{
 		take: func(w int) (ok bool, err error) {
@@ -113,7 +115,7 @@ func (x *indexer) walk(ctx context.Context, exact bool) error {
 			return x.add(sc)
 		},
 	}
-	if err := p.run(ctx, s.options.Workers); err != nil {
+	if err := p.run(ctx, count); err != nil {
 		return err
 	}
 	if err := x.finish(); err != nil {
