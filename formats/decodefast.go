@@ -19,6 +19,9 @@ type fastField struct {
 	way    way
 	end    byte              // what ends the field: the delimiter, or LF for the last of a row
 	id     *string           // for byID: where it goes
+	size   int               // for byID: of the id of the row before, if that has no more than 8 bytes; else 0
+	word   uint64            // its bytes
+	mask   uint64            // those of word that count
 	to     *record.Conductor // for byConductor: where it goes
 	before string            // the field of the row before, its end included, if that was for bySet or in quotes; else ""
 	blank  bool              // before is the end alone
@@ -110,12 +113,17 @@ func (d *Decoder) fastStretch(text string, i int, fields []fastField) (next int)
 			}
 			switch way {
 			case byID:
+				if f.size > 0 && w&f.mask == f.word && text[i+f.size] == end { // the same as before
+					i += f.size + 1
+					continue
+				}
 				size := usualBytes(w, end)
 				if size == 8 {
 					size += usualBytes(word(text[i+8:]), end)
 				}
 				if id := text[i:]; size < len(id) && id[size] == end && !(f.column == SourceColumn && mayBeLive(id[:size])) {
 					*f.id = id[:size]
+					f.learn(w, size)
 					i += size + 1
 					continue
 				}
@@ -183,6 +191,14 @@ func pass(text string, i int, end byte) (next int) {
 		return i + 2
 	}
 	return refused
+}
+
+// learn takes up an id of some bytes, which w begins with.
+func (f *fastField) learn(w uint64, size int) {
+	if f.size = 0; size <= 8 {
+		f.size, f.mask = size, likeMasks[size][0]
+		f.word = w & f.mask
+	}
 }
 
 // usualBytes returns how many bytes w begins with that are not end and one of those
@@ -267,7 +283,7 @@ func shortConductor(w uint64, end byte) (c record.Conductor, size int) {
 
 // field decodes a field of any text, and counts job columns.
 func (d *Decoder) field(text string, i int, f *fastField) (next int) {
-	if f.before != "" && strings.HasPrefix(text[i:], f.before) {
+	if f.before != "" && i < len(text) && text[i] == f.before[0] && strings.HasPrefix(text[i:], f.before) {
 		return i + len(f.before)
 	}
 	inner, end := innerText(text, i, d.layout.Comma)
@@ -275,7 +291,7 @@ func (d *Decoder) field(text string, i int, f *fastField) (next int) {
 	if next == refused {
 		return refused
 	}
-	f.before, f.blank = "", false
+	f.before, f.blank, f.size = "", false, 0
 	if f.way == byTime {
 		if t, size := d.clock.read(inner); size > 0 && size == len(inner) {
 			d.state.event.Time = t

@@ -16,6 +16,7 @@ type likeness struct {
 	size     int               // of what stands before the conductors, in bytes; 0 when no row is known
 	words    [likeWords]uint64 // that text, the time of day left out
 	masks    [likeWords]uint64 // the bytes that count in it
+	masked   [2]int            // the size and the clock that masks are of
 	clock    int               // where the time of day stands in it; 0 when that is not known
 	midnight int64             // Unix seconds of 00:00:00
 	offset   int               // of the time, in minutes
@@ -62,10 +63,13 @@ func (d *Decoder) learn(text string, head, tail, size int) {
 	}
 	l.size, l.offset = head, s.event.Time.Offset()
 	l.midnight = d.clock.midnight - int64(l.offset)*60
-	l.masks = likeMasks[head]
-	at, shift := l.clock/8, l.clock%8*8
-	l.masks[at] &^= (1<<64 - 1) << shift
-	l.masks[at+1] &^= (1<<64 - 1) >> (64 - shift)
+	if l.masked != [2]int{head, l.clock} {
+		l.masked = [2]int{head, l.clock}
+		l.masks = likeMasks[head]
+		at, shift := l.clock/8, l.clock%8*8
+		l.masks[at] &^= (1<<64 - 1) << shift
+		l.masks[at+1] &^= (1<<64 - 1) >> (64 - shift)
+	}
 	for k := range l.words {
 		l.words[k] = word(text[8*k:]) & l.masks[k]
 	}

@@ -152,6 +152,14 @@ func TestRowBehindRow(t *testing.T) {
 				"R1,2026-03-02T09:15:09Z,test,VI-1,LIVE,L1,N,0.1\n" +
 				"R1,2026-03-02T09:15:10Z,test,VI-1,LIVE,L1,N,0.2\n" +
 				"R1,2026-03-02T09:15:20Z,reprove,VI-1,live,,,229.1\n"},
+		{"an indicator with and without quotes, and a longer one", nil,
+			"R1,2026-03-02T09:15:00Z,prove,VI-1,PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:01Z,prove,\"VI-2\",PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:02Z,prove,VI-3,PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:03Z,prove,VI-1,PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:04Z,prove,VI-1-of-the-mill,PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:05Z,prove,VI-1,PU-1,,,229.1\n" +
+				"R1,2026-03-02T09:15:06Z,prove,VI-12,PU-1,,,229.1\n"},
 		{"text behind a closing quote", []Column{SupplyColumn, NoteColumn},
 			"R1,2026-03-02T09:15:00Z,prove,VI-1,PU-1,,,229.1,,\n" +
 				"R1,2026-03-02T09:15:09Z,test,VI-1,,L1,N,0.1,\"dc\"x,\n" +
@@ -189,5 +197,9 @@ func TestAlikeReset(t *testing.T) {
 	d.Reset()
 	if n, rows := d.Alike(row+behind, 1, events); n != 0 || rows != 0 {
 		t.Errorf("%d bytes, %d rows are like a row that was forgotten", n, rows)
+	}
+	got := record.Event{}
+	if _, _, o := d.Next(row+behind, 1, &got); o != Decoded || got != ev || d.Last().ID != "R1" {
+		t.Errorf("%+v of %q, want %+v", got, d.Last().ID, ev)
 	}
 }

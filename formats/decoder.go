@@ -71,7 +71,7 @@ func (d *Decoder) forget() {
 	d.state.event.Pos.File = d.file
 	for k := range d.fast {
 		f := &d.fast[k]
-		f.before, f.blank, f.filled = "", false, false
+		f.before, f.blank, f.filled, f.size = "", false, false, 0
 	}
 	d.like.size = 0
 	d.jobRow++
@@ -113,7 +113,9 @@ func (d *Decoder) Next(text string, line int, ev *record.Event) (n, lines int, o
 			if d.state.line > 0 {
 				ev.Pos.Line = d.state.line
 			}
-			d.row = Last{ID: d.state.id, Known: true, Clean: true, HasJob: d.jobTexts > 0, Job: &d.state.job, JobRow: d.jobRow}
+			// Field by field: a whole Last would be made elsewhere and copied.
+			d.row.ID, d.row.Known, d.row.Clean = d.state.id, true, true
+			d.row.HasJob, d.row.Job, d.row.JobRow = d.jobTexts > 0, &d.state.job, d.jobRow
 			return n, 1, Decoded
 		}
 	}
