@@ -16,7 +16,8 @@ import (
 // A fastField is a column of a plain file.
 type fastField struct {
 	column Column
-	way    way
+	usual  way
+	way    way               // bySet while before is known
 	end    byte              // what ends the field: the delimiter, or LF for the last of a row
 	id     *string           // for byID: where it goes
 	size   int               // for byID: of the id of the row before, if that has no more than 8 bytes; else 0
@@ -49,23 +50,23 @@ func (d *Decoder) fastFields() []fastField {
 		f.column, f.end = c, d.layout.Comma
 		switch c {
 		case TimeColumn:
-			f.way = byTime
+			f.usual = byTime
 		case VoltsColumn:
-			f.way = byVolts
+			f.usual = byVolts
 		case FromColumn:
-			f.way, f.to = byConductor, &d.state.from
+			f.usual, f.to = byConductor, &d.state.from
 		case ToColumn:
-			f.way, f.to = byConductor, &d.state.to
+			f.usual, f.to = byConductor, &d.state.to
 		case RecordColumn:
-			f.way, f.id = byID, &d.state.id
+			f.usual, f.id = byID, &d.state.id
 		case IndicatorColumn:
-			f.way, f.id = byID, &d.state.event.Indicator
+			f.usual, f.id = byID, &d.state.event.Indicator
 		case SourceColumn:
-			f.way, f.id = byID, &d.state.event.Source
+			f.usual, f.id = byID, &d.state.event.Source
 		case EventColumn:
-			f.way = byEvent
+			f.usual = byEvent
 		case ExpectedColumn:
-			f.way = byExpected
+			f.usual = byExpected
 		}
 	}
 	if n := len(fields); n > 0 {
@@ -107,11 +108,8 @@ func (d *Decoder) fastStretch(text string, i int, fields []fastField) (next int)
 	for k := range fields {
 		f := &fields[k]
 		if len(text)-i >= 2*8 {
-			w, end, way := word(text[i:]), f.end, f.way
-			if f.before != "" {
-				way = bySet
-			}
-			switch way {
+			w, end := word(text[i:]), f.end
+			switch f.way {
 			case byID:
 				if f.size > 0 && w&f.mask == f.word && text[i+f.size] == end { // the same as before
 					i += f.size + 1
@@ -192,6 +190,9 @@ func pass(text string, i int, end byte) (next int) {
 	}
 	return refused
 }
+
+// forget lets go of the row before.
+func (f *fastField) forget() { f.way, f.before, f.blank, f.size = f.usual, "", false, 0 }
 
 // learn takes up an id of some bytes, which w begins with.
 func (f *fastField) learn(w uint64, size int) {
@@ -291,8 +292,8 @@ func (d *Decoder) field(text string, i int, f *fastField) (next int) {
 	if next == refused {
 		return refused
 	}
-	f.before, f.blank, f.size = "", false, 0
-	if f.way == byTime {
+	f.forget()
+	if f.usual == byTime {
 		if t, size := d.clock.read(inner); size > 0 && size == len(inner) {
 			d.state.event.Time = t
 			return next
@@ -310,11 +311,11 @@ func (d *Decoder) field(text string, i int, f *fastField) (next int) {
 			d.jobTexts++
 		}
 	}
-	if f.way == byTime && d.state.event.Time.IsSet() {
+	if f.usual == byTime && d.state.event.Time.IsSet() {
 		d.clock.learn(trim(inner))
 	}
-	if f.way == bySet || text[i] == '"' {
-		f.before, f.blank = text[i:next], next == i+1
+	if f.usual == bySet || text[i] == '"' {
+		f.way, f.before, f.blank = bySet, text[i:next], next == i+1
 	}
 	return next
 }

@@ -71,7 +71,8 @@ func (d *Decoder) forget() {
 	d.state.event.Pos.File = d.file
 	for k := range d.fast {
 		f := &d.fast[k]
-		f.before, f.blank, f.filled, f.size = "", false, false, 0
+		f.forget()
+		f.filled = false
 	}
 	d.like.size = 0
 	d.jobRow++

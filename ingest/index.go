@@ -80,8 +80,8 @@ type indexer struct {
 func (x *indexer) walk(ctx context.Context, exact bool) error {
 	s := x.set
 	x.input = -1
-	// One reads at a time, so that one more keeps the others busy.
-	count := s.options.Workers + 1
+	// One reads at a time; with more of them than cores the others need not wait for it.
+	count := 2 * s.options.Workers
 	feed := &feed{set: s}
 	workers := make([]struct {
 		scanner scanner
