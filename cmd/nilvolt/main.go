@@ -16,11 +16,17 @@ func main() { os.Exit(run()) }
 
 // run is main with an exit code, so that what it defers is done.
 func run() int {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(200) // little is held while much is read: collecting less often is faster
-	}
+	collectAt(200) // little is held while much is read: collecting less often is faster
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second interrupt ends the process at once
 	return execute(ctx, newConsole(), os.Args[1:])
+}
+
+// collectAt sets how many percent of what is held may come on top before the next
+// collection, unless the environment says so.
+func collectAt(percent int) {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(percent)
+	}
 }

@@ -121,6 +121,7 @@ func verifyFiles(ctx context.Context, o *verifyOptions, in *inputs, readings []s
 	passes := 3 // to find the records, to survey them, to judge them
 	if o.stream {
 		passes = 2
+		collectAt(300) // next to nothing is held
 	}
 	bar := newProgress(c, passes)
 	defer bar.stop()
