@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	hashParts = 1 << 8 // parts, by the highest 8 bits of the hash
+	hashParts = 1 << 8  // parts, by the highest 8 bits of the hash
 	hashLimit = 1 << 18 // how many hashes are held in memory (2 MiB)
 )
 

@@ -20,8 +20,25 @@ type segment struct {
 	tooLong bool
 }
 
-// index walks over all rows; twice when there are scattered records.
-func (s *Set) index(ctx context.Context) (err error) {
+// index finds out where the records lie.
+//
+// Blocks of files without quotes are read by several at once. Whether there are quotes
+// is known at the end only, so that the first quote that is found behind the first block
+// makes the work begin anew.
+func (s *Set) index(ctx context.Context) error {
+	err := s.indexOnce(ctx)
+	if !errors.Is(err, errQuotes) {
+		return err
+	}
+	s.rows, s.skipped, s.scattered = 0, 0, nil
+	for _, in := range s.inputs {
+		in.quotes, in.segments, in.rows = true, nil, 0
+	}
+	return s.indexOnce(ctx)
+}
+
+// indexOnce walks over all rows; twice when there are scattered records.
+func (s *Set) indexOnce(ctx context.Context) (err error) {
 	h := &hashes{limit: s.options.hashLimit, dir: s.options.TempDir}
 	defer func() { err = errors.Join(err, h.close()) }()
 	first := &indexer{set: s, hashes: h}
@@ -80,7 +97,8 @@ type indexer struct {
 func (x *indexer) walk(ctx context.Context, exact bool) error {
 	s := x.set
 	x.input = -1
-	// One reads at a time; with more of them than cores the others need not wait for it.
+	// Where there are quotes one reads at a time; with more of them than cores the others
+	// need not wait for it.
 	count := 2 * s.options.Workers
 	feed := &feed{set: s}
 	workers := make([]struct {
@@ -99,6 +117,12 @@ func (x *indexer) walk(ctx context.Context, exact bool) error {
 			worker := &workers[w]
 			if sc == nil {
 				sc = &scan{}
+			}
+			if worker.block.unread {
+				var err error
+				if worker.buf, err = s.inputs[worker.block.input].readBlock(worker.buf, &worker.block); err != nil {
+					return sc, err
+				}
 			}
 			sc.block = worker.block
 			if worker.scanner.in != s.inputs[sc.input] {

@@ -28,6 +28,7 @@ type input struct {
 	size     int64
 	changed  time.Time // modification time
 	layout   *formats.Layout
+	quotes   bool // it may hold quotes: a line end need not end a row
 	segments []segment
 	rows     int64
 	parquet  *parquetInput // nil for other files
@@ -153,11 +154,15 @@ func (in *input) prepare(ctx context.Context, o *Options) error {
 		return err
 	}
 	if in.parquet != nil {
+		in.quotes = true
 		in.layout, err = formats.BindParquet(string(head), in.name)
 		return err
 	}
-	in.layout, err = formats.Bind(string(head), in.name, o.Map)
-	return err
+	if in.layout, err = formats.Bind(string(head), in.name, o.Map); err != nil {
+		return err
+	}
+	in.quotes = !in.layout.IsPlain() || bytes.IndexByte(head[:min(len(head), o.blockSize)], '"') >= 0
+	return nil
 }
 
 // replace puts a temporary file, written from the file, in its place.
@@ -216,6 +221,7 @@ type block struct {
 	lines   int64 // line ends, of a row that is too long
 	tooLong bool
 	quotes  bool // it may hold quotes; false only when it surely does not
+	unread  bool // its text is still to be read; see blocks.wholeLines
 }
 
 // blocks cuts an input into blocks of about size bytes, from its first row on.
@@ -225,14 +231,24 @@ type blocks struct {
 	size    int
 	longest int // bytes of a row, line end included
 	offset  int64
+	end     []byte // of a block; see wholeLines
 }
 
-// next reads the next block into buf; false at the end of the input.
+// next reads the next block into buf, or leaves that to the caller where the block
+// says so; false at the end of the input.
 func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
 	left := b.in.size - b.offset
 	blk := block{input: b.index, start: b.offset}
 	if left <= 0 {
 		return buf, blk, false, nil
+	}
+	if !b.in.quotes {
+		size, err := b.wholeLines(left)
+		if err != nil || size > 0 {
+			blk.size, blk.unread = size, true
+			b.offset += size
+			return buf, blk, err == nil, err
+		}
 	}
 	longest := min(int64(b.longest), left)
 	for n := min(int64(b.size), longest); ; n = min(2*n, longest) {
@@ -258,6 +274,43 @@ func (b *blocks) next(buf []byte) ([]byte, block, bool, error) {
 			return b.overlong(buf, blk)
 		}
 	}
+}
+
+// wholeLines returns the size of the next block of a file without quotes, where every
+// row ends with its line: then only the end of the block need be looked at. It is 0 if no
+// line ends there.
+func (b *blocks) wholeLines(left int64) (size int64, err error) {
+	size = int64(min(b.size, b.longest))
+	if size >= left {
+		return left, nil
+	}
+	b.end = grow(b.end, int(min(size, lineRoom)))
+	if err := b.in.readAt(b.end, b.offset+size-int64(len(b.end))); err != nil {
+		return 0, err
+	}
+	line := bytes.LastIndexByte(b.end, '\n') + 1
+	if line == 0 {
+		return 0, nil
+	}
+	return size - int64(len(b.end)-line), nil
+}
+
+// lineRoom is how much of the end of a block is looked at for the end of a line.
+const lineRoom = 4 << 10
+
+// errQuotes says that a file that was taken for one without quotes has one.
+var errQuotes = errors.New("a quote where there was none before")
+
+// readBlock reads the text of a block that is still to be read into buf.
+func (in *input) readBlock(buf []byte, b *block) ([]byte, error) {
+	buf = grow(buf, int(b.size))
+	if err := in.readAt(buf, b.start); err != nil {
+		return buf, err
+	}
+	if bytes.IndexByte(buf, '"') >= 0 {
+		return buf, errQuotes
+	}
+	return buf, nil
 }
 
 // overlong makes a block of the row at the start of buf, which does not end within

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"nilvolt/formats"
 )
 
@@ -30,5 +32,30 @@ func TestEndlessStream(t *testing.T) {
 	}
 	if stream.read > 1<<20 {
 		t.Errorf("read %d bytes first", stream.read)
+	}
+}
+
+// Quotes behind the first block make all blocks be read anew, once, and nothing be counted
+// twice.
+func TestLateQuotes(t *testing.T) {
+	text := header + "\n"
+	for second := range 40 {
+		text += row("R1", second) + "\n\n"
+	}
+	text += row("R2", 41) + "\"two\n\nlines\"\n" + row("R1", 42) + "\n" + row("R3", 43) + "\n"
+	path := write(t, t.TempDir(), "a.csv", text)
+	want := reference(t, []string{path})
+	for _, size := range []int{70, 200, 1 << 20} {
+		s := closed(t, open(t, Options{blockSize: size}, path))
+		got, err := collectSet(t, s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want, got); diff != "" {
+			t.Errorf("blocks of %d bytes: %s", size, diff)
+		}
+		if s.Rows() != 43 || s.Records() != 3 || !s.inputs[0].quotes {
+			t.Errorf("blocks of %d bytes: %d rows, %d records, quotes %v", size, s.Rows(), s.Records(), s.inputs[0].quotes)
+		}
 	}
 }
