@@ -96,6 +96,18 @@ func (s *rowState) set(c Column, text string) (err error) {
 		s.event.Side, err = record.ParseSide(text)
 	case LineColumn:
 		s.line, err = parseLine(text)
+	case SupplyColumn:
+		s.job.Supply, err = record.ParseSupply(text)
+	case EarthingColumn:
+		s.job.Earthing, err = record.ParseEarthing(text)
+	case PolesColumn:
+		s.job.Poles, err = record.ParsePoles(text)
+	case OnLoadColumn:
+		s.job.OnLoad, err = record.ParseYesNo(text)
+	case CategoryColumn:
+		s.job.Category, err = record.ParseCategory(text)
+	case SupplySideLiveColumn:
+		s.job.SupplySideLive, err = record.ParseYesNo(text)
 	case NoColumn:
 	default:
 		if !utf8.ValidString(text) {
@@ -103,10 +115,13 @@ func (s *rowState) set(c Column, text string) (err error) {
 		}
 		return s.setText(c, text)
 	}
+	if err != nil && !utf8.ValidString(text) {
+		return errEncoding
+	}
 	return err
 }
 
-// setText sets the columns of free text and ids, and those of the job sheet.
+// setText sets the columns of text that no list of words holds.
 func (s *rowState) setText(c Column, text string) (err error) {
 	switch c {
 	case RecordColumn:
@@ -133,24 +148,12 @@ func (s *rowState) setText(c Column, text string) (err error) {
 		s.job.Technician = trim(text)
 	case DeviceColumn:
 		s.job.Device = trim(text)
-	case SupplyColumn:
-		s.job.Supply, err = record.ParseSupply(text)
 	case NominalColumn:
 		s.job.Nominal, _, err = record.ParseVolts(text)
-	case EarthingColumn:
-		s.job.Earthing, err = record.ParseEarthing(text)
 	case ConductorsColumn:
 		s.job.Conductors, err = parseConductors(text)
 	case SwitchedColumn:
 		s.job.Switched, err = parseConductors(text)
-	case PolesColumn:
-		s.job.Poles, err = record.ParsePoles(text)
-	case OnLoadColumn:
-		s.job.OnLoad, err = record.ParseYesNo(text)
-	case CategoryColumn:
-		s.job.Category, err = record.ParseCategory(text)
-	case SupplySideLiveColumn:
-		s.job.SupplySideLive, err = record.ParseYesNo(text)
 	case StartColumn:
 		s.job.Start, err = parseJobTime(text)
 	case EndColumn:

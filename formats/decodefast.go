@@ -82,15 +82,15 @@ func (d *Decoder) fastFields() []fastField {
 func (d *Decoder) fastRow(text string) (n int, ok bool) {
 	like := &d.like
 	like.size, like.clock = 0, 0
-	head := d.fastStretch(text, 0, d.fast[:like.from])
+	head := d.fastStretch(text, 0, d.head)
 	if head == refused {
 		return 0, false
 	}
-	tail := d.fastStretch(text, head, d.fast[like.from:like.tail])
+	tail := d.fastStretch(text, head, d.readings)
 	if tail == refused {
 		return 0, false
 	}
-	if n = d.fastStretch(text, tail, d.fast[like.tail:]); n == refused || !d.state.finish() {
+	if n = d.fastStretch(text, tail, d.tail); n == refused || !d.state.finish() {
 		return 0, false
 	}
 	d.learn(text, head, tail, n)
@@ -325,7 +325,13 @@ func (d *Decoder) field(text string, i int, f *fastField) (next int) {
 // quoted one with a doubled quote, a line break or a NUL in it nothing is taken.
 func innerText(text string, i int, comma byte) (inner string, end int) {
 	if i >= len(text) || text[i] != '"' {
-		end = fieldEnd(text, i, comma)
+		end = i
+		if len(text)-i >= 2*8 {
+			if end += usualBytes(word(text[i:]), comma); end == i+8 {
+				end += usualBytes(word(text[end:]), comma)
+			}
+		}
+		end = fieldEnd(text, end, comma)
 		return text[i:end], end
 	}
 	for end = i + 1; end < len(text) && text[end] != '\n' && text[end] != 0; end++ {

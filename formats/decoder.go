@@ -29,6 +29,9 @@ type Decoder struct {
 	// state is the plain row before, as far as it is decoded.
 	state    rowState
 	fast     []fastField // the columns
+	head     []fastField // those of fast before from, to and volts, as like has them
+	readings []fastField // from, to and volts
+	tail     []fastField // those behind them
 	like     likeness    // to the row before
 	jobRow   int
 	jobTexts int // how many job columns of the plain row before are not blank
@@ -55,6 +58,7 @@ func NewDecoder(l *Layout, file string) *Decoder {
 	d := &Decoder{layout: l, plain: l.IsPlain(), file: file}
 	d.fast = d.fastFields()
 	d.like = newLikeness(l.Columns)
+	d.head, d.readings, d.tail = d.fast[:d.like.from], d.fast[d.like.from:d.like.tail], d.fast[d.like.tail:]
 	d.Reset()
 	return d
 }
