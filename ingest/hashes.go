@@ -4,8 +4,10 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"os"
+	"slices"
+	"sync"
+	"sync/atomic"
 )
 
 const (
@@ -85,29 +87,24 @@ type repeatedHash struct {
 }
 
 // repeated returns the hashes that came more than once.
-func (h *hashes) repeated() (list []repeatedHash, err error) {
-	var table hashTable
-	var all []uint64
-	for p := range hashParts {
-		if all, err = h.read(p, all[:0]); err != nil {
-			return nil, err
-		}
-		table.reset(len(all))
-		first := len(list)
-		for _, hash := range all {
-			at, found := table.find(hash)
-			switch {
-			case !found:
-				table.put(at, hash, -1)
-			case table.values[at] < 0:
-				table.values[at] = int32(len(list) - first)
-				list = append(list, repeatedHash{hash, 2})
-			default:
-				list[first+int(table.values[at])].count++
+func (h *hashes) repeated(workers int) (list []repeatedHash, err error) {
+	var lists [hashParts][]repeatedHash
+	errs := make([]error, workers)
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for w := range workers {
+		group.Go(func() {
+			var table hashTable
+			var all []uint64
+			for p := next.Add(1) - 1; p < hashParts && errs[w] == nil; p = next.Add(1) - 1 {
+				if all, errs[w] = h.read(int(p), all[:0]); errs[w] == nil {
+					lists[p] = table.repeated(all)
+				}
 			}
-		}
+		})
 	}
-	return list, nil
+	group.Wait()
+	return slices.Concat(lists[:]...), errors.Join(errs...)
 }
 
 // read appends all hashes of a part to dst.
@@ -115,7 +112,7 @@ func (h *hashes) read(p int, dst []uint64) ([]uint64, error) {
 	var bytes []byte
 	for _, e := range h.extents[p] {
 		bytes = grow(bytes, e.count*8)
-		if _, err := h.spill.ReadAt(bytes, e.offset); err != nil && !errors.Is(err, io.EOF) {
+		if n, err := h.spill.ReadAt(bytes, e.offset); n < len(bytes) {
 			return nil, fmt.Errorf("temporary file: %w", err)
 		}
 		for i := range e.count {
@@ -131,6 +128,24 @@ type hashTable struct {
 	values []int32
 	used   []bool
 	mask   uint64
+}
+
+// repeated returns the hashes that come more than once in all.
+func (t *hashTable) repeated(all []uint64) (list []repeatedHash) {
+	t.reset(len(all))
+	for _, hash := range all {
+		at, found := t.find(hash)
+		switch {
+		case !found:
+			t.put(at, hash, -1)
+		case t.values[at] < 0:
+			t.values[at] = int32(len(list))
+			list = append(list, repeatedHash{hash, 2})
+		default:
+			list[t.values[at]].count++
+		}
+	}
+	return list
 }
 
 // reset empties the table and makes room for n hashes.

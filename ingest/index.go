@@ -48,7 +48,7 @@ func (s *Set) indexOnce(ctx context.Context) (err error) {
 	if err := s.checkRows(); err != nil {
 		return err
 	}
-	list, err := h.repeated()
+	list, err := h.repeated(s.options.Workers)
 	if err != nil {
 		return err
 	}
