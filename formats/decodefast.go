@@ -226,13 +226,21 @@ func usualKind(w uint64) (kind record.Kind, size int) {
 	return record.KindUnknown, 0
 }
 
+// tenths reads one digit, the point, one digit and the end behind them, which is what
+// most dead tests show. It returns how many bytes stand before the end; 0 for any other
+// text.
+func tenths(w uint64, end byte) (volts record.Volts, size int) {
+	ones, parts := byte(w)-'0', byte(w>>16)-'0'
+	if byte(w>>8) != '.' || byte(w>>24) != end || ones > 9 || parts > 9 {
+		return 0, 0
+	}
+	return record.Volts(int(ones)*10+int(parts)) / 10, 3
+}
+
 // decimal reads digits with a point among them or none, and the end behind them, all
 // within the eight bytes of w. It returns how many bytes stand before the end; 0 for
 // any other text.
 func decimal(w uint64, end byte) (volts record.Volts, size int) {
-	if a, b := byte(w)-'0', byte(w>>16)-'0'; byte(w>>8) == '.' && byte(w>>24) == end && a <= 9 && b <= 9 {
-		return record.Volts(int(a)*10+int(b)) / 10, 3 // what most dead tests show
-	}
 	mantissa, decimals := 0, 0
 	for digit := byte(w) - '0'; digit <= 9; digit = byte(w) - '0' {
 		mantissa = mantissa*10 + int(digit)

@@ -107,9 +107,12 @@ func (d *Decoder) Alike(text string, line int, events []record.Event) (n, rows i
 		if from == to || !from.IsSet() || !to.IsSet() {
 			break
 		}
-		volts, size := decimal(word(row[i:]), l.volts)
+		value := word(row[i:])
+		volts, size := tenths(value, l.volts)
 		if size == 0 {
-			break
+			if volts, size = decimal(value, l.volts); size == 0 {
+				break
+			}
 		}
 		shown := row[i : i+size]
 		i += size + 1
