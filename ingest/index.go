@@ -97,15 +97,12 @@ type indexer struct {
 func (x *indexer) walk(ctx context.Context, exact bool) error {
 	s := x.set
 	x.input = -1
-	// Where there are quotes one reads at a time; with more of them than cores the others
-	// need not wait for it.
-	count := 2 * s.options.Workers
 	feed := &feed{set: s}
 	workers := make([]struct {
 		scanner scanner
 		buf     []byte
 		block   block
-	}, count)
+	}, s.options.Workers)
 	total, done := s.size(), int64(0)
 	p := pipeline[*scan]{
 		take: func(w int) (ok bool, err error) {
@@ -139,7 +136,7 @@ func (x *indexer) walk(ctx context.Context, exact bool) error {
 			return x.add(sc)
 		},
 	}
-	if err := p.run(ctx, count); err != nil {
+	if err := p.run(ctx, s.options.Workers); err != nil {
 		return err
 	}
 	if err := x.finish(); err != nil {

@@ -121,7 +121,9 @@ func verifyFiles(ctx context.Context, o *verifyOptions, in *inputs, readings []s
 	passes := 3 // to find the records, to survey them, to judge them
 	if o.stream {
 		passes = 2
-		collectAt(300) // next to nothing is held
+	}
+	if o.stream && in.readingsMap == nil {
+		collectAt(300) // next to nothing is held, and little is made
 	}
 	bar := newProgress(c, passes)
 	defer bar.stop()
