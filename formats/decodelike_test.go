@@ -203,3 +203,33 @@ func TestAlikeReset(t *testing.T) {
 		t.Errorf("%+v of %q, want %+v", got, d.Last().ID, ev)
 	}
 }
+
+// A row that is one byte off a usual one gives the same whichever way it is decoded, and
+// so do the rows beside it.
+func TestOneByteOff(t *testing.T) {
+	rows := []string{
+		"R1000001,2026-03-02T09:15:00Z,prove,VI-100,PU-1,,,229.8,\n",
+		"R1000001,2026-03-02T09:15:09Z,test,VI-100,,L1,N,0.1,\n",
+		"R1000001,2026-03-02T09:15:10Z,test,VI-100,,L2,N,12.25,\n",
+		"R1000001,2026-03-02T09:15:20Z,reprove,VI-100,PU-1,,,230,\n",
+	}
+	l := &Layout{Comma: ',', Columns: append(slices.Clone(readingOrder), NoteColumn)}
+	same := func(row int, text string) {
+		t.Helper()
+		all := slices.Clone(rows)
+		all[row] = text
+		file := strings.Join(all, "") + strings.Join(rows, "") + behind
+		if diff := cmp.Diff(decodeAll(t, l, file, false), decodeAll(t, l, file, true)); diff != "" {
+			t.Fatalf("%q: %s", text, diff)
+		}
+	}
+	for k, row := range rows {
+		for i := range len(row) {
+			same(k, row[:i]+row[i+1:])
+			for _, c := range []byte("09:.,\"\n xLZ\x80") {
+				same(k, row[:i]+string([]byte{c})+row[i+1:])
+				same(k, row[:i]+string([]byte{c})+row[i:])
+			}
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"slices"
 	"strings"
 
 	"nilvolt/record"
@@ -32,6 +33,8 @@ type Decoder struct {
 	head     []fastField // those of fast before from, to and volts, as like has them
 	readings []fastField // from, to and volts
 	tail     []fastField // those behind them
+	ordered  bool        // the columns begin as readingOrder
+	quoted   bool        // a usual field was in quotes
 	like     likeness    // to the row before
 	jobRow   int
 	jobTexts int // how many job columns of the plain row before are not blank
@@ -58,6 +61,7 @@ func NewDecoder(l *Layout, file string) *Decoder {
 	d := &Decoder{layout: l, plain: l.IsPlain(), file: file}
 	d.fast = d.fastFields()
 	d.like = newLikeness(l.Columns)
+	d.ordered = len(l.Columns) >= len(readingOrder) && slices.Equal(l.Columns[:len(readingOrder)], readingOrder)
 	d.head, d.readings, d.tail = d.fast[:d.like.from], d.fast[d.like.from:d.like.tail], d.fast[d.like.tail:]
 	d.Reset()
 	return d
@@ -79,6 +83,7 @@ func (d *Decoder) forget() {
 		f.filled = false
 	}
 	d.like.size = 0
+	d.quoted = false
 	d.jobRow++
 	d.jobTexts = 0
 }
