@@ -131,42 +131,61 @@ func TestRowBehindRow(t *testing.T) {
 		more []Column // behind those of reading
 		rows string
 	}{
-		{"the pair in another column too", []Column{PairColumn},
+		{
+			"the pair in another column too",
+			[]Column{PairColumn},
 			"R1,2026-03-02T09:15:00Z,test,VI-1,,L1,N,0.1,L1-N\n" +
 				"R1,2026-03-02T09:15:00Z,test,VI-1,,L1,N,0.1,L1-N\n" +
-				"R1,2026-03-02T09:15:05Z,test,VI-1,,L2,N,0.1,L1-N\n"},
-		{"the line of another file", []Column{LineColumn},
+				"R1,2026-03-02T09:15:05Z,test,VI-1,,L2,N,0.1,L1-N\n",
+		},
+		{
+			"the line of another file",
+			[]Column{LineColumn},
 			"R1,2026-03-02T09:15:00Z,test,VI-1,,L1,N,0.1,70\n" +
 				"R1,2026-03-02T09:15:00Z,test,VI-1,,L1,N,0.1,70\n" +
-				"R1,2026-03-02T09:15:05Z,test,VI-1,,L2,N,0.1,70\n"},
-		{"fractions of a second", nil,
+				"R1,2026-03-02T09:15:05Z,test,VI-1,,L2,N,0.1,70\n",
+		},
+		{
+			"fractions of a second", nil,
 			"R1,2026-03-02T09:15:00Z,test,VI-1,,L1,N,0.1\n" +
 				"R1,2026-03-02T09:15:00.5Z,test,VI-1,,L1,N,0.1\n" +
-				"R1,2026-03-02T09:15:05.5Z,test,VI-1,,L2,N,0.1\n"},
-		{"a record that looks like a time of day", nil,
+				"R1,2026-03-02T09:15:05.5Z,test,VI-1,,L2,N,0.1\n",
+		},
+		{
+			"a record that looks like a time of day", nil,
 			"09:15:00,\"2026-03-02T09:15:00Z\",test,VI-1,,L1,N,0.1\n" +
 				"09:15:00,\"2026-03-02T09:15:00Z\",test,VI-1,,L1,N,0.1\n" +
-				"09:15:05,\"2026-03-02T09:15:00Z\",test,VI-1,,L2,N,0.1\n"},
-		{"a known live source", nil,
+				"09:15:05,\"2026-03-02T09:15:00Z\",test,VI-1,,L2,N,0.1\n",
+		},
+		{
+			"a known live source", nil,
 			"R1,2026-03-02T09:15:00Z,prove,VI-1,Live,,,229.1\n" +
 				"R1,2026-03-02T09:15:09Z,test,VI-1,LIVE,L1,N,0.1\n" +
 				"R1,2026-03-02T09:15:10Z,test,VI-1,LIVE,L1,N,0.2\n" +
-				"R1,2026-03-02T09:15:20Z,reprove,VI-1,live,,,229.1\n"},
-		{"an indicator with and without quotes, and a longer one", nil,
+				"R1,2026-03-02T09:15:20Z,reprove,VI-1,live,,,229.1\n",
+		},
+		{
+			"an indicator with and without quotes, and a longer one", nil,
 			"R1,2026-03-02T09:15:00Z,prove,VI-1,PU-1,,,229.1\n" +
 				"R1,2026-03-02T09:15:01Z,prove,\"VI-2\",PU-1,,,229.1\n" +
 				"R1,2026-03-02T09:15:02Z,prove,VI-3,PU-1,,,229.1\n" +
 				"R1,2026-03-02T09:15:03Z,prove,VI-1,PU-1,,,229.1\n" +
 				"R1,2026-03-02T09:15:04Z,prove,VI-1-of-the-mill,PU-1,,,229.1\n" +
 				"R1,2026-03-02T09:15:05Z,prove,VI-1,PU-1,,,229.1\n" +
-				"R1,2026-03-02T09:15:06Z,prove,VI-12,PU-1,,,229.1\n"},
-		{"text behind a closing quote", []Column{SupplyColumn, NoteColumn},
+				"R1,2026-03-02T09:15:06Z,prove,VI-12,PU-1,,,229.1\n",
+		},
+		{
+			"text behind a closing quote",
+			[]Column{SupplyColumn, NoteColumn},
 			"R1,2026-03-02T09:15:00Z,prove,VI-1,PU-1,,,229.1,,\n" +
 				"R1,2026-03-02T09:15:09Z,test,VI-1,,L1,N,0.1,\"dc\"x,\n" +
-				"R1,2026-03-02T09:15:09Z,test,VI-1,,L1,N,0.1,,\n"},
-		{"proofs on conductors", nil,
+				"R1,2026-03-02T09:15:09Z,test,VI-1,,L1,N,0.1,,\n",
+		},
+		{
+			"proofs on conductors", nil,
 			"R1,2026-03-02T09:15:00Z,prove,VI-1,PU-1,L1,N,229.1\n" +
-				"R1,2026-03-02T09:15:02Z,prove,VI-1,PU-1,L2,N,229.1\n"},
+				"R1,2026-03-02T09:15:02Z,prove,VI-1,PU-1,L2,N,229.1\n",
+		},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {

@@ -17,7 +17,9 @@ import (
 // without its line end.
 func drawRows(t *rapid.T) string {
 	ids := rapid.SampledFrom([][]string{
-		{"A", "AB", "", " A", "B"}, {"ABCDEF", "ABCDEFG", "ABCDEFGH", "ABCDEFGX", "XBCDEFGH"}, {"ABCDEFGH", "XBCDEFGH", ""},
+		{"A", "AB", "", " A", "B"},
+		{"ABCDEF", "ABCDEFG", "ABCDEFGH", "ABCDEFGX", "XBCDEFGH"},
+		{"ABCDEFGH", "XBCDEFGH", ""},
 		{"ABCDEFGHIJKLMNO", "ABCDEFGHIJKLMNX", "ABCDEFGXIJKLMNO", "XBCDEFGHIJKLMNO"},
 		{"ABCDEFGHIJKLMNOP", "ABCDEFGHIJKLMNOPQRST", "ABCDEFGHIJKLMNOPQRSX"},
 	}).Draw(t, "ids")
