@@ -17,8 +17,8 @@ import (
 // A fastField is a column of a plain file.
 type fastField struct {
 	column Column
-	usual  way
-	way    way               // bySet while before is known
+	usual  way               // of its column
+	way    way               // of the next field: bySet while before is known, else the usual
 	end    byte              // what ends the field: the delimiter, or LF for the last of a row
 	id     *string           // for byID: where it goes
 	size   int               // for byID: of the id of the row before, if that has no more than 8 bytes; else 0
