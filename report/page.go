@@ -124,11 +124,11 @@ func (w *page) block(b block) {
 // figure writes a drawing. On a narrow screen the drawing that was made for one takes
 // its place, or it is as wide as it needs to be read, and moves.
 func (w *page) figure(f figure) {
-	class := ""
+	kind := ""
 	if f.narrow == nil && f.drawing.width > 110 {
-		class = ` class="wide"`
+		kind = ` class="wide" tabindex="0"` // moved by keys as well
 	}
-	fmt.Fprintf(&w.b, "<figure%s%s>\n", class, idOf(f.id))
+	fmt.Fprintf(&w.b, "<figure%s%s>\n", kind, idOf(f.id))
 	if f.narrow == nil {
 		w.drawing(f.drawing)
 	} else {
@@ -210,7 +210,7 @@ func (w *page) table(t *table) {
 func (w *page) words(list words) string {
 	var b strings.Builder
 	for _, s := range list {
-		text := unbroken(escaped(s.text))
+		text := breakable(unbroken(escaped(s.text)))
 		if s.data && !isPlain(s.text) {
 			text = "<bdi>" + text + "</bdi>"
 		}
@@ -234,6 +234,22 @@ func unbroken(text string) string {
 		return text
 	}
 	return shortPair.ReplaceAllString(text, `<span class="fit">$0</span>`)
+}
+
+// A longWord is one that no line of a phone need have room for; a wordPart is as much of
+// it as a line has. A character that is written as a name counts as one.
+var (
+	longWord = regexp.MustCompile(`(?:&[^;\s]+;|[^\s&<>]){25,}`)
+	wordPart = regexp.MustCompile(`(?:&[^;\s]+;|[^\s&<>]\pM*){12}`)
+)
+
+// breakable lets a long word end on any line: a column of a table is as wide as the
+// longest of its words that stays whole.
+func breakable(text string) string {
+	if len(text) < 25 {
+		return text
+	}
+	return longWord.ReplaceAllStringFunc(text, func(word string) string { return wordPart.ReplaceAllString(word, "$0<wbr>") })
 }
 
 func idOf(id string) string {

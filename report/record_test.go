@@ -302,12 +302,17 @@ func TestComplianceNeedsPairs(t *testing.T) {
 	}
 }
 
-// A mark of a look back stands where the judgement stands.
-func TestInDoubt(t *testing.T) {
+// inDoubt is a compliant record that a look back at an instrument has marked.
+func inDoubt(t *testing.T) *report.Record {
 	r := demoDay(t).sheet(t, "R1")
 	r.Kept = inLedger()
 	r.Kept.Marks = []string{"in doubt for VI-1: it failed its proof"}
-	page := string(r.Document().HTML())
+	return r
+}
+
+// A mark of a look back stands where the judgement stands.
+func TestInDoubt(t *testing.T) {
+	page := string(inDoubt(t).Document().HTML())
 	for _, want := range []string{">IN DOUBT<", "it failed its proof"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("no %q on the sheet", want)
@@ -320,15 +325,19 @@ func TestInDoubt(t *testing.T) {
 
 const head = "record,time,event,indicator,source,from,to,volts,expected,note\n"
 
-// Names of every script, and very long ones, stay within the page and can be read back.
-func TestNames(t *testing.T) {
+// oddNames is a day with names of every script, and very long ones.
+func oddNames() day {
 	long := strings.Repeat("a very long name of a circuit ", 12) + strings.Repeat("x", 200)
-	d := day{
+	return day{
 		readings: head + "R1,2026-03-02T10:00:00Z,prove,מד-3,יחידה-1,,,229.8,230,\n" +
 			"R1,2026-03-02T10:01:00Z,test,מד-3,,N,L,0.3,,上段で測定\nR1,2026-03-02T10:01:20Z,test,מד-3,,E,L,0.2,," + long + "\n",
 		jobs: "record,site,circuit,technician,supply,nominal\nR1,בית המשאבות 12,配电盘三号回路照明," + "محمد علي,single-phase,230\n",
 	}
-	r := d.sheet(t, "R1")
+}
+
+// Names of every script, and very long ones, stay within the page and can be read back.
+func TestNames(t *testing.T) {
+	r := oddNames().sheet(t, "R1")
 	path := pdfOf(t, r)
 	checkWithin(t, path)
 	// Without -raw it brings text from right to left into the order in which it is read.
@@ -347,10 +356,10 @@ func TestNames(t *testing.T) {
 	}
 }
 
-// Forty conductors make 780 pairs. Source: n(n-1)/2.
-func TestFortyConductors(t *testing.T) {
+// conductors is a record of a supply with some lines, a neutral and an earth.
+func conductors(lines int) day {
 	var names []string
-	for i := 1; i <= 38; i++ {
+	for i := 1; i <= lines; i++ {
 		names = append(names, fmt.Sprintf("L%d", i))
 	}
 	names = append(names, "N", "E")
@@ -366,7 +375,12 @@ func TestFortyConductors(t *testing.T) {
 		}
 	}
 	fmt.Fprintf(&b, "R1,%s,reprove,VI-1,PU-1,,,229.8,230,\n", at.Add(time.Minute).Format(time.RFC3339))
-	r := day{readings: b.String(), jobs: "record,supply,nominal,conductors\nR1,three-phase,400," + strings.Join(names, " ") + "\n"}.sheet(t, "R1")
+	return day{readings: b.String(), jobs: "record,supply,nominal,conductors\nR1,three-phase,400," + strings.Join(names, " ") + "\n"}
+}
+
+// Forty conductors make 780 pairs. Source: n(n-1)/2.
+func TestFortyConductors(t *testing.T) {
+	r := conductors(38).sheet(t, "R1")
 	path := pdfOf(t, r)
 	checkWithin(t, path)
 	text := tidy(textOf(t, path))
@@ -432,9 +446,34 @@ func TestDaysAndOffsets(t *testing.T) {
 	}
 }
 
+// broadReadings is a record whose readings take much room: of a switched line, by an
+// indicator with steps and a display.
+func broadReadings() day {
+	return day{
+		readings: `record,time,event,indicator,source,from,to,volts,expected,stage,switch
+R1,2026-03-17T12:26:23+01:00,prove,VI-22,live,,,235.2,,230,
+R1,2026-03-17T12:33:30+01:00,test,VI-22,,N,L,1.0,,none,
+R1,2026-03-17T12:34:05+01:00,test,VI-22,,E,L,---,,none,
+R1,2026-03-17T12:34:40+01:00,test,VI-22,,E,N,0.7,,none,
+R1,2026-03-17T12:34:55+01:00,test,VI-22,,N,SL1,1.6,,none,on
+R1,2026-03-17T12:35:23+01:00,test,VI-22,,E,SL1,0.4,,none,on
+R1,2026-03-17T12:35:41+01:00,test,VI-22,,N,SL1,1.4,,none,off
+R1,2026-03-17T12:35:53+01:00,test,VI-22,,E,SL1,0.1,,none,off
+R1,2026-03-17T12:36:52+01:00,reprove,VI-22,PU-8,,,251.9,250,230,
+`,
+		jobs:     "record,supply,nominal,switched\nR1,single-phase,230,SL1\n",
+		register: "instrument,kind,stages\nVI-22,indicator,12 24 50 120 230 400\n",
+	}
+}
+
+// noReading is a record with a step alone.
+func noReading() day {
+	return day{readings: head + "R1,2026-03-02T10:00:00Z,isolate,,,,,,,\n", jobs: "record,site\nR1,pump hall\n"}
+}
+
 // A record of which nothing but a job sheet is there, and one of which nothing is known.
 func TestBareRecords(t *testing.T) {
-	r := day{readings: head + "R1,2026-03-02T10:00:00Z,isolate,,,,,,,\n", jobs: "record,site\nR1,pump hall\n"}.sheet(t, "R1")
+	r := noReading().sheet(t, "R1")
 	text := tidy(textOf(t, pdfOf(t, r)))
 	for _, want := range []string{"NOT COMPLIANT", "Nobody can say which pairs are", "No reading was handed in"} {
 		if !strings.Contains(text, want) {

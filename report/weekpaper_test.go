@@ -118,9 +118,14 @@ func TestBadWeekOnPaper(t *testing.T) {
 	}
 }
 
+// quietWeek is one in which all complies.
+func quietWeek(t *testing.T) *report.Week {
+	return week(t, "2026-W12", "UTC", good(t, 60, "2026-03-16T06:00:00Z")...)
+}
+
 // A quiet week is one page and the sheet for the check, and its first line says it.
 func TestQuietWeekOnPaper(t *testing.T) {
-	w := week(t, "2026-W12", "UTC", good(t, 60, "2026-03-16T06:00:00Z")...)
+	w := quietWeek(t)
 	text := textOf(t, paper(t, w.Document()))
 	pages := strings.Split(text, "\f")
 	if len(pages) != 3 || pages[2] != "" { // a form feed stands behind each page
@@ -134,9 +139,17 @@ func TestQuietWeekOnPaper(t *testing.T) {
 	golden(t, "week-quiet.txt", tidy(text))
 }
 
+// oddDeeds are records with long names, and names of other scripts.
+func oddDeeds() []deed {
+	long := strings.Repeat("the pump hall behind the other pump hall ", 8)
+	return []deed{
+		{id: "N1", began: "2026-03-17T09:00:00Z", site: long, technician: strings.Repeat("x", 300), status: record.LiveFound, failed: []record.Rule{record.LiveFoundRule}},
+		{id: "N2-\u05d0\u05d1", began: "2026-03-17T10:00:00Z", site: "\u0645\u062d\u0637\u0629 3", technician: "\u5c71\u7530", status: record.NonCompliant, failed: []record.Rule{record.ProveMissing}},
+	}
+}
+
 // Weeks at the edges of the calendar, and what names can be.
 func TestOddWeeksOnPaper(t *testing.T) {
-	long := strings.Repeat("the pump hall behind the other pump hall ", 8)
 	for _, c := range []struct {
 		name, week, zone string
 		deeds            []deed
@@ -154,10 +167,7 @@ func TestOddWeeksOnPaper(t *testing.T) {
 		{"clocks go back", "2026-W43", "Europe/London", []deed{
 			{id: "C1", began: "2026-10-25T00:30:00Z", status: record.NonCompliant}, {id: "C2", began: "2026-10-25T01:30:00Z", status: record.NonCompliant},
 		}, []string{"Sun 25 Oct 01:30"}},
-		{"names", "2026-W12", "UTC", []deed{
-			{id: "N1", began: "2026-03-17T09:00:00Z", site: long, technician: strings.Repeat("x", 300), status: record.LiveFound, failed: []record.Rule{record.LiveFoundRule}},
-			{id: "N2-\u05d0\u05d1", began: "2026-03-17T10:00:00Z", site: "\u0645\u062d\u0637\u0629 3", technician: "\u5c71\u7530", status: record.NonCompliant, failed: []record.Rule{record.ProveMissing}},
-		}, []string{"LIVE: 1 record", "\u5c71\u7530"}},
+		{"names", "2026-W12", "UTC", oddDeeds(), []string{"LIVE: 1 record", "\u5c71\u7530"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w := week(t, c.week, c.zone, c.deeds...)
@@ -208,7 +218,8 @@ func TestRecordsCSVIsWhole(t *testing.T) {
 	}
 }
 
-func TestPlanOnPaper(t *testing.T) {
+// servicePlan is a plan of twelve weeks, with a visit for which there is no room.
+func servicePlan() *report.Plan {
 	monday := time.Date(2026, 3, 23, 0, 0, 0, 0, time.UTC)
 	visit := func(id string, week int, why ...string) report.Service {
 		return report.Service{Instrument: id, Kind: "indicator", Week: monday.AddDate(0, 0, 7*week), Due: monday.AddDate(0, 0, 7*week+4), Why: why}
@@ -221,6 +232,11 @@ func TestPlanOnPaper(t *testing.T) {
 	left := visit("VI-3", 0, "its error may leave the tolerance")
 	left.Week = time.Time{}
 	p.Left = []report.Service{left}
+	return p
+}
+
+func TestPlanOnPaper(t *testing.T) {
+	p := servicePlan()
 	path := paper(t, p.Document())
 	checkWithin(t, path)
 	golden(t, "plan.txt", tidy(textOf(t, path)))
@@ -230,9 +246,10 @@ func TestPlanOnPaper(t *testing.T) {
 	}
 }
 
-// The instruments of a site: one whose error jumps by 5 % in the seventh week, and one
-// that fails four proofs. The values are made up, with a noise of 0.6 %.
-func TestWeekShowsInstruments(t *testing.T) {
+// instrumentsWeek is a week with the instruments of a site: one whose error jumps by 5 %
+// in the seventh week, and one that fails four proofs. The values are made up, with a
+// noise of 0.6 %.
+func instrumentsWeek(t *testing.T) *report.Week {
 	random := rand.New(rand.NewPCG(1, 2))
 	begin := time.Date(2026, 1, 5, 8, 0, 0, 0, time.UTC)
 	var proofs []fleet.Proof
@@ -265,6 +282,11 @@ func TestWeekShowsInstruments(t *testing.T) {
 	}
 	f := fleet.Assess(fleet.Evidence{Proofs: slices.Values(proofs), Register: register, AsOf: record.NewInstant(w.End.Unix()-1, 0, 0)}, fleet.Settings{})
 	w.SetInstruments(f, slices.Values(proofs), nil)
+	return w
+}
+
+func TestWeekShowsInstruments(t *testing.T) {
+	w := instrumentsWeek(t)
 	names := ""
 	for _, x := range w.Watch {
 		names += x.Instrument + " " + x.State + "; "
