@@ -86,6 +86,7 @@ func TestScripts(t *testing.T) {
 			"code":     scriptCode,
 			"exits":    scriptExits,
 			"generate": scriptGenerate,
+			"plain":    scriptPlain,
 			"verifier": scriptVerifier,
 		},
 	})
@@ -111,6 +112,17 @@ func scriptExits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, want %d", got, want)
 	}
+}
+
+// scriptPlain lets the lines below it run nilvolt without the race detector. For a script
+// of what one goroutine computes: it is many times slower with it.
+func scriptPlain(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) > 0 {
+		ts.Fatalf("usage: plain")
+	}
+	path, err := buildPlain()
+	ts.Check(err)
+	ts.Setenv("PATH", filepath.Dir(path)+string(filepath.ListSeparator)+ts.Getenv("PATH"))
 }
 
 // scriptVerifier sets $VERIFIER to the public key of a ledger, as in
