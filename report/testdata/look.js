@@ -11,6 +11,9 @@
   if (performance.getEntriesByType("resource").length > 0) {
     complaints.push("the page fetches " + performance.getEntriesByType("resource")[0].name);
   }
+  for (const link of document.querySelectorAll('a[href^="#"]')) {
+    if (!document.getElementById(link.getAttribute("href").slice(1))) complaints.push(`${link.getAttribute("href")} is nowhere`);
+  }
 
   // texts are the pieces of text that can be seen.
   const texts = [];
