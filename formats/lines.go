@@ -31,6 +31,7 @@ type Lines struct {
 	layout  *Layout
 	head    string // lines from the header (or what stands above it) on, each ended by LF
 	header  string // the canonical header; blank before it has come
+	over    int    // how many lines still to come stand between the header and the first row
 	settled bool   // a row was decoded: from now on every row has its number of fields
 	refused error  // why no line can be read any more
 }
@@ -70,6 +71,11 @@ func (l *Lines) Next(text string, pos record.Pos, fill func(*Row)) DecodedLine {
 		if isRow, problems := l.bind(text, pos); !isRow {
 			return unreadLine(problems)
 		}
+	}
+	if l.over > 0 {
+		l.over--
+		l.head += text + "\n"
+		return DecodedLine{Outcome: NoRow}
 	}
 	d := l.decode(text, pos, fill)
 	switch {
@@ -125,7 +131,7 @@ func (l *Lines) bind(text string, pos record.Pos) (isRow bool, problems []*RowEr
 	if layout.FirstRow <= int64(before) {
 		return true, nil
 	}
-	l.head = head
+	l.head, l.over = head, max(0, l.section.header.first-layout.FirstLine)
 	return false, nil
 }
 

@@ -61,6 +61,33 @@ func TestLinesColumnsThatTell(t *testing.T) {
 	})
 }
 
+// What stands between the header and the row that the key first names is no row.
+func TestLinesBeforeTheFirstRow(t *testing.T) {
+	for _, c := range []struct{ name, header string }{
+		{"below the header", "header: 1"},
+		{"below a header that is known by its words", "header: {contains: Messwert}"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			m := mustMap(t, "delimiter: semicolon\n"+c.header+`
+first: 4
+columns:
+  event: {value: test}
+  indicator: {value: VI-1}
+  pair: Paar
+  volts: {column: Messwert, unit: V}
+`)
+			runLines(t, m, []lineCase{
+				{"Paar;Messwert", "-"},
+				{"Text;Zahl", "-"},
+				{"", "-"}, // an empty line is none
+				{"-;Volt", "-"},
+				{"L-N;0.4", "test VI-1 L-N 0.4"},
+				{"L-E;0,4", "!journal:6"},
+			})
+		})
+	}
+}
+
 func TestLinesThroughMap(t *testing.T) {
 	ascii := mustMap(t, `
 delimiter: space
