@@ -243,9 +243,9 @@ var catalogueFurther = []Explanation{
 	},
 	{
 		Rule: record.InstrumentUnderrated, Severity: record.Failure,
-		Asks:   "Does the rating of every indicator fit the place: its max_volts not below the highest nominal voltage between the conductors it tested, and its category not below the job's?",
-		Why:    "An indicator that is tested beyond its rating can break down in the hand.",
-		Source: "IEC 61010-031: categories II, III and IV, each with a voltage to earth; HSE GS38, paragraph 9: the category is marked; common practice: the lower of instrument and leads rules",
+		Asks:   "Does the rating of every indicator fit the place: its max_volts not below the highest nominal voltage between the conductors it tested, and its category not below the job's? No indicator fits above 1000 V ac or 1500 V dc.",
+		Why:    "An indicator that is tested beyond its rating can break down in the hand. Above low voltage other detectors and other rules of work are needed, which this tool does not judge.",
+		Source: "IEC 61243-3: two-pole voltage detectors are for up to 1000 V ac and 1500 V dc; IEC 61010-031: categories II, III and IV, each with a voltage to earth; HSE GS38, paragraph 9: the category is marked; common practice: the lower of instrument and leads rules",
 		Mend:   "Do not use it there. Take an indicator, with leads, of the right category and voltage; prove it, test every pair again, prove it again.",
 	},
 	{

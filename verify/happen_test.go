@@ -369,7 +369,7 @@ func changeJob(m *maker, d *draft) {
 	j := d.job()
 	changes := []func(){
 		func() { j.Supply = pick(m.dice, record.SupplyUnknown, record.SinglePhase, record.ThreePhase) },
-		func() { j.Nominal = pick(m.dice, record.Volts(0), 230, 400, 240, 1000) },
+		func() { j.Nominal = pick(m.dice, record.Volts(0), 230, 400, 240, 1000, 1100, 1800) },
 		func() { j.Earthing = pick(m.dice, record.EarthingUnknown, record.TT, record.IT, record.TNC) },
 		func() {
 			j.Poles = pick(m.dice, record.PolesUnknown, record.Poles1, record.Poles1N, record.Poles2, record.Poles3, record.Poles3N, record.Poles4, record.PolesPlug)

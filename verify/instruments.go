@@ -55,23 +55,20 @@ func inAnyCase(register record.Register) map[string]*record.Instrument {
 	return entries
 }
 
-// instrumentRules judges whether the instruments were fit for use on the day, by
-// the register.
+// instrumentRules judges whether the instruments were fit for the work, and by the
+// register for use on the day.
 func (j *Judge) instrumentRules() {
-	if j.register == nil {
-		return
-	}
 	for i := range j.rows {
 		r := &j.rows[i]
-		if !r.Kind.IsReading() {
+		if r.Kind == record.Test {
+			j.judgeRating(r)
+		}
+		if j.register == nil || !r.Kind.IsReading() {
 			continue
 		}
 		j.judgeInstrument(r, r.Indicator, record.ProvingUnit)
 		if r.Kind.IsProof() && r.Source != "" && !isLive(r.Source) {
 			j.judgeInstrument(r, r.Source, record.Indicator)
-		}
-		if r.Kind == record.Test {
-			j.judgeRating(r)
 		}
 	}
 }
@@ -94,15 +91,31 @@ func (j *Judge) judgeInstrument(r *row, id string, kind record.InstrumentKind) {
 	}
 }
 
+// The highest nominal voltages that voltage detectors for low voltage are made for.
+// Source: IEC 61243-3, scope.
+const (
+	mostAC record.Volts = 1000
+	mostDC record.Volts = 1500
+)
+
+// beyondDetectors reports whether no voltage detector for low voltage is made for a
+// nominal voltage of the supply.
+func (j *Judge) beyondDetectors(nominal record.Volts) bool {
+	if j.job.Supply.IsDC() {
+		return nominal > mostDC
+	}
+	return nominal > mostAC
+}
+
 // judgeRating judges whether an indicator may be used on the voltage of a dead
 // test and in its measurement category (IEC 61010-031); the lower rating rules.
 func (j *Judge) judgeRating(r *row) {
-	e := j.instrument(r.Indicator)
-	if e == nil {
-		return
+	nominal := j.nominalBetween(r.pair)
+	low, weak := j.beyondDetectors(nominal), false
+	if e := j.instrument(r.Indicator); e != nil {
+		low = low || e.MaxVolts > 0 && e.MaxVolts < nominal
+		weak = e.Category != record.CategoryUnknown && j.job.Category != record.CategoryUnknown && e.Category < j.job.Category
 	}
-	low := e.MaxVolts > 0 && e.MaxVolts < j.nominalBetween(r.pair)
-	weak := e.Category != record.CategoryUnknown && j.job.Category != record.CategoryUnknown && e.Category < j.job.Category
 	if low || weak {
 		j.addInstrument(record.InstrumentUnderrated, record.Failure, r.Indicator, r)
 	}

@@ -180,6 +180,14 @@ func opens(p record.Poles, lines int) (opened int, neutral bool) {
 
 func (q *inquiry) registerRules() {
 	for _, r := range q.rows {
+		// IEC 61243-3, scope: up to 1000 V ac and 1500 V dc.
+		most := 1000.0
+		if q.job.Supply.IsDC() {
+			most = 1500
+		}
+		if r.Kind == record.Test && q.nominalBetween(r.pair) > most {
+			q.add(record.InstrumentUnderrated, record.Failure, r.Indicator)
+		}
 		if !r.Kind.IsReading() || q.reg == nil {
 			continue
 		}

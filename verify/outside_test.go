@@ -268,3 +268,34 @@ func TestLiveSource(t *testing.T) {
 		}
 	}
 }
+
+// Voltage detectors for low voltage are made for up to 1000 V ac and 1500 V dc.
+// Source: IEC 61243-3, scope. Without a register too, no indicator fits above that.
+func TestVoltagesOfDetectors(t *testing.T) {
+	for _, c := range []struct {
+		supply   record.Supply
+		nominal  record.Volts
+		failures string
+	}{
+		{record.SinglePhase, 1000, ""},
+		{record.SinglePhase, 1001, "instrument-underrated"},
+		{record.SinglePhase, 24_000, "instrument-underrated"},
+		{record.DC, 1500, ""},
+		{record.DC, 1501, "instrument-underrated"},
+	} {
+		pairs, wave, status := "L-N L-E N-E", "ac", record.Compliant
+		if c.supply == record.DC {
+			pairs, wave = "L+-L- L+-E L--E", "dc"
+		}
+		if c.failures != "" {
+			status = record.NonCompliant
+		}
+		rows := fmt.Sprintf("08:00 prove VI-1 PU-1 %[1]v/%[1]v %[2]s\n", float64(c.nominal), wave)
+		for i, pair := range strings.Fields(pairs) {
+			rows += fmt.Sprintf("08:0%d test VI-1 %s 0.4 %s\n", i+1, pair, wave)
+		}
+		rows += fmt.Sprintf("08:05 reprove VI-1 PU-1 %[1]v/%[1]v %[2]s\n", float64(c.nominal), wave)
+		w := told{name: fmt.Sprint(c.supply, c.nominal), job: supplyOf(c.supply, c.nominal, record.TNS), rows: rows, status: status, failures: c.failures}
+		w.run(t, usual(), nil)
+	}
+}

@@ -153,9 +153,12 @@ func (w *plainWalk) isOneLog() bool {
 	return w.indicator != ""
 }
 
-// suits reports whether the register has nothing against the indicator on this
-// work, the date left out.
+// suits reports whether nothing is against the indicator on this work, the date in the
+// register left out.
 func (w *plainWalk) suits() bool {
+	if w.beyondDetectors(w.job.Nominal) {
+		return false
+	}
 	if w.register == nil {
 		return true
 	}

@@ -161,6 +161,7 @@ var nearPlain = []func(*maker, *draft){
 	func(m *maker, d *draft) { d.jobs = append(d.jobs, d.jobs[0]) },
 	func(m *maker, d *draft) { d.rows = d.rows[:0] },
 	func(m *maker, d *draft) { d.job().Poles, d.job().Nominal = record.PolesUnknown, 0 },
+	func(_ *maker, d *draft) { d.job().Nominal *= 5 },
 }
 
 // plainCall makes records of one call that are plain or nearly so.
