@@ -161,7 +161,15 @@ var nearPlain = []func(*maker, *draft){
 	func(m *maker, d *draft) { d.jobs = append(d.jobs, d.jobs[0]) },
 	func(m *maker, d *draft) { d.rows = d.rows[:0] },
 	func(m *maker, d *draft) { d.job().Poles, d.job().Nominal = record.PolesUnknown, 0 },
-	func(_ *maker, d *draft) { d.job().Nominal *= 5 },
+	func(m *maker, d *draft) { // beyond the voltages of detectors
+		d.job().Nominal *= 5
+		for i := range d.rows {
+			if e := &d.rows[i]; isProofRow(e) {
+				e.HasExpected, e.Expected = true, d.job().Nominal
+				m.showProof(e)
+			}
+		}
+	},
 }
 
 // plainCall makes records of one call that are plain or nearly so.
