@@ -5,8 +5,10 @@ import "nilvolt/record"
 // A clock reads times of day on a date that it has seen before, which most rows
 // of a log have, without working out the date again.
 type clock struct {
+	dated    bool      // there is a date
 	date     [2]uint64 // the first 8 and the last 8 bytes of a date as in "2026-03-02T"
 	midnight int64     // Unix seconds of 00:00:00 UTC of that date
+	zoned    bool      // there is an offset
 	zone     [6]byte   // as in "+01:00"
 	minutes  int       // the same east of UTC
 }
@@ -18,7 +20,7 @@ const clockAt = len("2026-03-02T")
 // and either Z or the cached offset. size is 0 for any other.
 func (c *clock) read(text string) (t record.Instant, size int) {
 	const short, long = len("2026-03-02T09:15:00Z"), len("2026-03-02T09:15:00+01:00")
-	if len(text) < short || word(text) != c.date[0] || word(text[3:]) != c.date[1] {
+	if len(text) < short || !c.dated || word(text) != c.date[0] || word(text[3:]) != c.date[1] {
 		return t, 0
 	}
 	second, ok := secondOfDay(word(text[clockAt:]))
@@ -27,7 +29,7 @@ func (c *clock) read(text string) (t record.Instant, size int) {
 		return t, 0
 	case text[short-1] == 'Z':
 		return record.NewInstant(c.midnight+second, 0, 0), short
-	case len(text) >= long && text[short-1:long] == string(c.zone[:]):
+	case c.zoned && len(text) >= long && text[short-1:long] == string(c.zone[:]):
 		return record.NewInstant(c.midnight+second-int64(c.minutes)*60, 0, c.minutes), long
 	}
 	return t, 0
@@ -57,10 +59,11 @@ func (c *clock) learn(text string) {
 		}
 		return n
 	}
-	c.date = [2]uint64{word(text), word(text[3:])}
+	c.dated, c.date = true, [2]uint64{word(text), word(text[3:])}
 	c.midnight = record.DaysFromCivil(number(text[:4]), number(text[5:7]), number(text[8:10])) * 86400
 	zone := text[max(0, len(text)-len(c.zone)):]
 	if sign := zone[0]; sign == '+' || sign == '-' {
+		c.zoned = true
 		copy(c.zone[:], zone)
 		c.minutes = number(zone[1:3])*60 + number(zone[4:])
 		if sign == '-' {

@@ -64,3 +64,28 @@ func TestSecondOfDay(t *testing.T) {
 		t.Error("a leap second was read as any other")
 	}
 }
+
+// A decoder that has seen no date and no offset yet takes none for known: bytes of any
+// one value in their place are no time.
+func TestTimeBeforeAnyIsKnown(t *testing.T) {
+	layout, err := Bind("record,time,event,indicator,source,from,to,volts\n", "a.csv", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for b := range 256 {
+		date, offset := strings.Repeat(string([]byte{byte(b)}), len("2026-03-02T")), strings.Repeat(string([]byte{byte(b)}), len("+01:00"))
+		d := NewDecoder(layout, "a.csv")
+		for _, row := range []string{
+			"R1," + date + "08:05:02Z,prove,VI-1,PU-1,,,249.1\n",
+			"R1,2026-03-02T08:05:02Z,prove,VI-1,PU-1,,,249.1\n",
+			"R1,2026-03-02T08:05:02" + offset + ",prove,VI-1,PU-1,,,249.1\n",
+		} {
+			text := row + strings.Repeat(" ", 100) // which the fast way wants behind a row
+			var ev record.Event
+			_, _, outcome := d.Next(text, 2, &ev)
+			if good := strings.Contains(row, "02T08:05:02Z,"); good != (outcome == Decoded) {
+				t.Errorf("%q: outcome %d, %v", row, outcome, ev.Time)
+			}
+		}
+	}
+}

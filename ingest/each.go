@@ -1,7 +1,9 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"strings"
 
 	"nilvolt/formats"
@@ -22,8 +24,8 @@ type Visitor func(rec *record.Record, out []byte) []byte
 //
 // A record's events are in the order of the files and of the rows in them; a row
 // that several files have is there once. When rows are bad the error is a
-// *formats.BadRows, and the records that they may belong to are not visited. Each
-// may be called several times.
+// *formats.BadRows, and the records that they may belong to are not visited; where quotes
+// do not pair up, no record is. Each may be called several times.
 func (s *Set) Each(ctx context.Context, newVisitor func() Visitor, emit func([]byte) error) error {
 	s.jobs.forget()
 	tasks := s.tasks()
@@ -32,7 +34,7 @@ func (s *Set) Each(ctx context.Context, newVisitor func() Visitor, emit func([]b
 		workers[i] = newWorker(s, newVisitor())
 	}
 	bad := &badRows{}
-	total, done, taken, records := s.size(), int64(0), 0, 0
+	total, done, taken, records, withheld := s.size(), int64(0), 0, 0, 0
 	next := make([]task, len(workers))
 	p := pipeline[*result]{
 		take: func(w int) (bool, error) {
@@ -57,6 +59,7 @@ func (s *Set) Each(ctx context.Context, newVisitor func() Visitor, emit func([]b
 			}
 			bad.merge(&r.bad)
 			records += r.records
+			withheld += r.withheld
 			if len(r.out) == 0 {
 				return nil
 			}
@@ -69,12 +72,19 @@ func (s *Set) Each(ctx context.Context, newVisitor func() Visitor, emit func([]b
 	if err := s.checkUnchanged(); err != nil {
 		return err
 	}
+	if s.torn || withheld > 0 {
+		return cmp.Or(bad.err(), errWithheld)
+	}
 	if err := workers[0].jobsOnly(ctx, emit); err != nil {
 		return err
 	}
 	s.records = records + workers[0].out.records
 	return bad.err()
 }
+
+// errWithheld says what no mistake in a row has told: a record that is not visited is
+// never passed over in silence.
+var errWithheld = errors.New("rows are in doubt, and none of them has a mistake that could be named; see that the file is whole and hand it in again")
 
 // A task is a segment to be decoded.
 type task struct {
@@ -106,6 +116,8 @@ type result struct {
 	bad     badRows
 	size    int64
 	records int
+	// withheld counts the records that were not visited.
+	withheld int
 }
 
 // A worker decodes segments. Its buffers are used again and again.
@@ -312,7 +324,9 @@ func (w *worker) finish() error {
 	w.out.records++
 	w.rec.Events = w.events[:w.count:w.count] // what is behind them stays
 	err := w.addMatched()
-	if err == nil && !w.spoiled {
+	if w.spoiled || w.set.torn {
+		w.out.withheld++
+	} else if err == nil {
 		w.rec.ID = w.id
 		w.out.out = w.visit(&w.rec, w.out.out)
 	}

@@ -3,6 +3,7 @@ package ingest
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"nilvolt/formats"
 	"nilvolt/record"
@@ -68,10 +69,12 @@ func (w *worker) fetch(input int, start int64, size int) (string, error) {
 }
 
 // fetchPiece adds the rows of a piece to the record under way; false when they
-// belong to another. The first piece says which record it is, if none is under way.
+// belong to another, as the first of them shows. The first piece says which record it is,
+// if none is under way.
 //
 // Rows in it without a readable record id are none of this record, and are
-// reported by whoever decodes the segment.
+// reported by whoever decodes the segment. So are bad rows of another record: all rows of
+// a piece were of one when they were indexed, so that quotes before them do not pair up.
 func (w *worker) fetchPiece(p *piece) (mine bool, err error) {
 	input := int(p.input)
 	text, err := w.fetch(input, p.start, int(p.size))
@@ -88,9 +91,15 @@ func (w *worker) fetchPiece(p *piece) (mine bool, err error) {
 		case outcome == formats.NoRow:
 		case last.ID == "":
 			w.spoiled = w.spoiled || !last.Clean
-		case w.id != "" && last.ID != w.id:
+		case w.id != "" && last.ID != w.id && !mine:
 			return false, nil
+		case w.id != "" && last.ID != w.id:
+			w.spoiled = true
+			if outcome != formats.BadRow {
+				w.out.bad.add(input, strayedError(record.Pos{File: w.set.inputs[input].name, Line: line}, last.ID, w.id))
+			}
 		default:
+			mine = true
 			if w.id == "" {
 				first := *w.event()
 				w.begin(last.ID, w.spoiled)
@@ -102,6 +111,15 @@ func (w *worker) fetchPiece(p *piece) (mine bool, err error) {
 		i, line = i+n, line+lines
 	}
 	return true, nil
+}
+
+// strayedError is about a row of one record that stands among those of another and was
+// not seen there at first.
+func strayedError(pos record.Pos, id, among string) *formats.RowError {
+	return &formats.RowError{
+		Pos: pos, Text: strings.Clone(id), Message: "this row stands within a row of record " + among + " when the quotes before it are paired",
+		Mend: "give every quoted field of the rows before it a quote at its end",
+	}
 }
 
 // enter notes that the events to come are from input.

@@ -30,7 +30,7 @@ func (s *Set) index(ctx context.Context) error {
 	if !errors.Is(err, errQuotes) {
 		return err
 	}
-	s.rows, s.skipped, s.scattered = 0, 0, nil
+	s.rows, s.skipped, s.scattered, s.torn = 0, 0, nil, false
 	for _, in := range s.inputs {
 		in.quotes, in.segments, in.rows = true, nil, 0
 	}
@@ -210,6 +210,7 @@ func (x *indexer) add(sc *scan) error {
 	if sc.tooLong {
 		return x.addTooLong(sc)
 	}
+	x.set.torn = x.set.torn || sc.torn
 	for i := range sc.runs {
 		sc.runs[i].line += x.line
 	}

@@ -28,6 +28,7 @@ type scan struct {
 	firstID, lastID string  // of the first and the last run
 	headDoubt       bool    // a row before the first run, or its first row, is not clean
 	tailDoubt       bool    // a row behind the last run is not clean
+	torn            bool    // a row that is not clean has a quote
 	loose           []loose // rows without a record id
 }
 
@@ -98,7 +99,7 @@ func (s *scanner) look(sc *scan, text string) {
 		i = st.follow(st.row(i))
 	}
 	if !s.exact && len(text) > 0 && !s.decoder.Form(text[st.last:]).Clean {
-		st.unclean()
+		st.unclean(text[st.last:])
 	}
 	sc.tailDoubt = st.pending
 	sc.lastID = strings.Clone(st.current)
@@ -221,7 +222,7 @@ func (st *scanState) add(i int, form *formats.RowForm) {
 	sc.rows++
 	st.last = i
 	if !form.Clean {
-		st.unclean()
+		st.unclean(st.text[i : i+form.Size])
 	}
 	switch {
 	case form.ID != "":
@@ -256,7 +257,8 @@ func (st *scanState) take(i, next int, line int64, id string, clean bool) {
 }
 
 // unclean marks what stands before a row that is not clean, and what will follow.
-func (st *scanState) unclean() {
+func (st *scanState) unclean(row string) {
+	st.scan.torn = st.scan.torn || strings.IndexByte(row, '"') >= 0
 	if n := len(st.scan.runs); n > 0 {
 		st.scan.runs[n-1].doubtful = true
 	} else {

@@ -47,6 +47,7 @@ type Set struct {
 	jobs      *jobSheet
 	scattered *scattered // nil when every record lies in one stretch
 	loose     *looseRows
+	torn      bool // quotes do not pair up: which rows there are is in doubt, wherever the file is cut
 	clocks    []Clock
 	rows      int64
 	skipped   int64
