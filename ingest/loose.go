@@ -48,16 +48,14 @@ func windowsOf(jobs *jobSheet) map[string][]window {
 }
 
 // sortWindows brings windows in order of their start.
-func sortWindows(windows map[string][]window) {
-	for _, list := range windows {
-		slices.SortStableFunc(list, func(a, b window) int {
-			return cmp.Or(a.start.Compare(b.start), cmp.Compare(rank(a.own), rank(b.own)), strings.Compare(a.record, b.record))
-		})
-		for i := range list {
-			list[i].latest = list[i].end
-			if i > 0 && list[i].latest.Before(list[i-1].latest) {
-				list[i].latest = list[i-1].latest
-			}
+func sortWindows(list []window) {
+	slices.SortStableFunc(list, func(a, b window) int {
+		return cmp.Or(a.start.Compare(b.start), cmp.Compare(rank(a.own), rank(b.own)), strings.Compare(a.record, b.record))
+	})
+	for i := range list {
+		list[i].latest = list[i].end
+		if i > 0 && list[i].latest.Before(list[i-1].latest) {
+			list[i].latest = list[i-1].latest
 		}
 	}
 }
@@ -101,12 +99,18 @@ func (m *matcher) place() {
 			m.spoil(log, row)
 		case row.kind.IsReading():
 			fits[i] = log.fit(m.windows[row.indicator], row.time)
+			if fits[i].one && !log.fit(log.named, row.time).one {
+				fits[i].one, fits[i].own = false, true
+			}
 			if row.kind.IsProof() && fits[i].one {
-				widen(m.sources, row.source, fits[i].records[0], row.time.Add(-fits[i].ahead), switchedOn)
+				at := row.time.Add(-fits[i].ahead)
+				m.sources[row.source] = widened(m.sources[row.source], fits[i].records[0], at, switchedOn)
 			}
 		}
 	}
-	sortWindows(m.sources)
+	for _, list := range m.sources {
+		sortWindows(list)
+	}
 	for i := range m.rows {
 		row := &m.rows[i]
 		if row.kind == record.Output && !row.bad {
@@ -123,6 +127,7 @@ func (m *matcher) place() {
 type fit struct {
 	records   []string
 	one       bool          // it belongs to the first of them; to the others it may belong
+	own       bool          // it would, but that only rows of its own file say so
 	corrected int           // how many of them, from the first on, it fits by its corrected time
 	clock     *record.Clock // in these
 	ahead     time.Duration
@@ -208,7 +213,8 @@ func (l *clockedLog) sharedClock(id string, ahead, within time.Duration) *record
 func (l *looseRows) add(file string, row *loose, f *fit) {
 	if !f.one {
 		stray := Stray{
-			Pos: record.Pos{File: file, Line: int(row.line)}, Indicator: row.indicator, Time: row.time, Kind: row.kind, Records: f.records,
+			Pos: record.Pos{File: file, Line: int(row.line)}, Indicator: row.indicator, Time: row.time, Kind: row.kind,
+			Records: f.records, Own: f.own,
 		}
 		if row.kind == record.Output {
 			stray.Source = row.source

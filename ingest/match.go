@@ -47,7 +47,9 @@ type logID struct {
 // A clockedLog is a log with what is known of its clock.
 type clockedLog struct {
 	logID
-	rows   []int // of matcher.rows
+	rows []int // of matcher.rows
+	// named are the windows of the job sheets, and of the records' own rows in other files.
+	named  []window
 	proofs []clocks.Proof
 	tests  int
 	clock  clocks.Alignment // not sure where the clock is taken as it is
@@ -116,9 +118,10 @@ func (m *matcher) sortIntoLogs() {
 // [Set.Each], which reports them.
 func (m *matcher) lookAtRecords(ctx context.Context) error {
 	m.windows, m.sources = windowsOf(m.set.jobs), make(map[string][]window)
-	ofLogs := make(map[string]bool)
+	ofLogs := make(map[string][]*clockedLog)
 	for _, log := range m.logs {
-		ofLogs[log.instrument] = true
+		log.named = slices.Clone(m.windows[log.instrument])
+		ofLogs[log.instrument] = append(ofLogs[log.instrument], log)
 	}
 	var mu sync.Mutex
 	progress := m.set.options.Progress
@@ -138,31 +141,45 @@ func (m *matcher) lookAtRecords(ctx context.Context) error {
 	slices.SortFunc(m.proofs, func(a, b namedProof) int { // workers come in any order
 		return cmp.Or(a.at.Compare(b.at), strings.Compare(a.indicator, b.indicator), strings.Compare(a.source, b.source))
 	})
-	sortWindows(m.windows)
-	sortWindows(m.sources)
+	for _, list := range m.windows {
+		sortWindows(list)
+	}
+	for _, list := range m.sources {
+		sortWindows(list)
+	}
+	for _, log := range m.logs {
+		sortWindows(log.named)
+	}
 	return err
 }
 
 // look takes what one record says.
-func (m *matcher) look(rec *record.Record, ofLogs map[string]bool) {
+func (m *matcher) look(rec *record.Record, ofLogs map[string][]*clockedLog) {
 	id := ""
 	for i := range rec.Events {
 		ev := &rec.Events[i]
-		if !ev.Kind.IsReading() || !ofLogs[ev.Indicator] && !ofLogs[ev.Source] {
+		logs := ofLogs[ev.Indicator]
+		if !ev.Kind.IsReading() || len(logs) == 0 && len(ofLogs[ev.Source]) == 0 {
 			continue
 		}
 		if id == "" {
 			id = strings.Clone(rec.ID)
 		}
-		if ofLogs[ev.Indicator] {
-			widen(m.windows, m.name(ev.Indicator), id, ev.Time, 0)
+		if len(logs) > 0 {
+			name := m.name(ev.Indicator)
+			m.windows[name] = widened(m.windows[name], id, ev.Time, 0)
+		}
+		for _, log := range logs {
+			if m.set.inputs[log.input].name != ev.Pos.File {
+				log.named = widened(log.named, id, ev.Time, 0)
+			}
 		}
 		if !ev.Kind.IsProof() {
 			continue
 		}
 		source := m.name(ev.Source)
-		if ofLogs[source] {
-			widen(m.sources, source, id, ev.Time, switchedOn)
+		if len(ofLogs[source]) > 0 {
+			m.sources[source] = widened(m.sources[source], id, ev.Time, switchedOn)
 		}
 		m.proofs = append(m.proofs, namedProof{m.name(ev.Indicator), source, ev.Time})
 	}
@@ -182,10 +199,9 @@ func (m *matcher) name(text string) string {
 // switchedOn is how long before or after a proof the unit's output may be switched on.
 const switchedOn = time.Minute
 
-// widen makes the window that a record gives an instrument hold t, and as much on
-// either side.
-func widen(windows map[string][]window, instrument, id string, t record.Instant, beside time.Duration) {
-	list := windows[instrument]
+// widened returns windows of an instrument of which that of a record holds t, and as much
+// on either side.
+func widened(list []window, id string, t record.Instant, beside time.Duration) []window {
 	w := window{start: t.Add(-beside), end: t.Add(beside), record: id, own: true}
 	if n := len(list) - 1; n >= 0 && list[n].own && list[n].record == id {
 		if list[n].start.Before(w.start) {
@@ -195,9 +211,9 @@ func widen(windows map[string][]window, instrument, id string, t record.Instant,
 			w.end = list[n].end
 		}
 		list[n] = w
-		return
+		return list
 	}
-	windows[instrument] = append(list, w)
+	return append(list, w)
 }
 
 // alignIndicators compares the clocks of the indicators' logs with those of the

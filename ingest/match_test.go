@@ -115,6 +115,34 @@ R1,2026-03-02T09:04:00Z,test,VI-1,L,N,0.1,own too
 	}
 }
 
+// Rows of the same file around it do not tell whose a row is that has lost its record id;
+// rows of another file do.
+func TestMatchingByOwnRows(t *testing.T) {
+	const site = `record,time,event,indicator,from,to,volts,note
+R1,2026-03-02T09:01:00Z,test,VI-1,L,N,0.1,own
+,2026-03-02T09:03:00Z,test,VI-1,L,E,0.1,lost its id
+R1,2026-03-02T09:05:00Z,test,VI-1,N,E,0.1,own too
+`
+	const log = `time,event,indicator,from,to,volts,note
+2026-03-02T09:04:00Z,test,VI-1,L,E,0.1,from the log
+`
+	dir := t.TempDir()
+	s := closed(t, open(t, Options{}, write(t, dir, "site.csv", site), write(t, dir, "log.csv", log)))
+	got, err := collectSet(t, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []visited{{"R1", []string{
+		`site.csv:2 test "own"`, `site.csv:3 test "lost its id" ambiguous`, `site.csv:4 test "own too"`, `log.csv:2 test "from the log"`,
+	}, nil}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+	if list := s.Strays(); len(list) != 1 || list[0].Pos.Line != 3 || !list[0].Own {
+		t.Errorf("%+v", list)
+	}
+}
+
 // A bad row without a record id keeps every record from being visited that it may
 // belong to, as far as it can be read.
 func TestBadRowsWithoutRecord(t *testing.T) {

@@ -37,6 +37,7 @@ type Stray struct {
 	Time      record.Instant // when it was recorded
 	Kind      record.Kind
 	Records   []string // those that it fits, in the order of the job sheet; nil if none
+	Own       bool     // it fits one, but only by rows of its own file
 }
 
 // A Set is files of readings, open to be read. Its methods are not safe for

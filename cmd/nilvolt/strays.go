@@ -41,6 +41,8 @@ func strayText(s *ingest.Stray) string {
 	switch n := len(s.Records); {
 	case n == 0:
 		return text + "no record"
+	case s.Own:
+		return text + s.Records[0] + " by rows of its own file only, where an id that was lost may be any record's"
 	case n == 1:
 		return text + s.Records[0] + " by one of its times only"
 	case n > 5:
