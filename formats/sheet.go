@@ -8,6 +8,8 @@ import (
 	"io"
 	"strconv"
 	"strings"
+
+	"nilvolt/record"
 )
 
 // A sheetCopier writes the rows of one sheet as lines.
@@ -303,8 +305,8 @@ func (b *book) numberText(x *xmlCell) (string, error) {
 	if text == "" {
 		return "", nil
 	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
+	v, ok := record.ParseNumber(text)
+	if !ok {
 		return "", fmt.Errorf("the cell %s holds %q: %w", x.ref, clip(text), errCellNumber)
 	}
 	var style cellStyle

@@ -242,6 +242,8 @@ func TestWorkbookXML(t *testing.T) {
 		{"1904", `date1904="1"`, sheetXML(`<row><c s="2"><v>0</v></c><c s="1"><v>44621.5</v></c></row>`), "1904-01-01,2026-03-02T12:00:00\n"},
 		{"17 digits", "", sheetXML(`<row><c><v>229.80000000000001</v></c></row>`), "229.8\n"},
 		{"text that is not there", "", sheetXML(`<row><c r="A1" t="s"><v>1</v></c></row>`), "f.xlsx: not a workbook that can be read: row 1: the cell A1 names a text that is not there"},
+		{"number of another grammar", "", sheetXML(`<row><c r="A1"><v>1_0</v></c></row>`), `f.xlsx: not a workbook that can be read: row 1: the cell A1 holds "1_0": not a number`},
+		{"number in base 16", "", sheetXML(`<row><c r="A1"><v>0x1p-2</v></c></row>`), `f.xlsx: not a workbook that can be read: row 1: the cell A1 holds "0x1p-2": not a number`},
 		{"number that is none", "", sheetXML(`<row><c r="A1"><v>23O</v></c></row>`), `f.xlsx: not a workbook that can be read: row 1: the cell A1 holds "23O": not a number`},
 		{"no cells", "", sheetXML(`<row r="1"/>`), `f.xlsx: the workbook is empty`},
 		{"rows out of order", "", sheetXML(`<row r="2"><c><v>1</v></c></row><row r="2"/>`), `f.xlsx: not a workbook that can be read: row "2" stands behind row 2`},
