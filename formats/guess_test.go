@@ -101,9 +101,9 @@ func TestGuessMap(t *testing.T) {
 		},
 		{
 			"a job sheet",
-			"Auftrag;Netz;Nennspannung;Gerät;Beginn;Ende\nR9;dc;230;VI-1;2026-03-22T08:00:00Z;2026-03-22T09:00:00Z\n", true,
+			"Auftrag;Netz;Nennspannung;Spannungsprüfer;Beginn;Ende\nR9;dc;230;VI-1;2026-03-22T08:00:00Z;2026-03-22T09:00:00Z\n", true,
 			[]string{
-				"delimiter: semicolon", "for: jobs", "columns:", "  record: Auftrag", "  indicator: Gerät",
+				"delimiter: semicolon", "for: jobs", "columns:", "  record: Auftrag", "  indicator: Spannungsprüfer",
 				"  supply: Netz", "  nominal: Nennspannung", "  start: Beginn", "  end: Ende",
 			},
 		},
@@ -219,7 +219,7 @@ func drawDialect(t *rapid.T) dialect {
 		separator: pick("separator", "-", "/", " to ", " → "),
 		preamble:  rapid.Bool().Draw(t, "preamble"), twoColumns: rapid.Bool().Draw(t, "two columns"),
 		names: map[Column]string{
-			EventColumn: pick("event name", "event", "Ereignis", "Action"), IndicatorColumn: pick("indicator name", "indicator", "Seriennummer", "Tester"),
+			EventColumn: pick("event name", "event", "Ereignis", "Action"), IndicatorColumn: pick("indicator name", "indicator", "Seriennummer", "Messgerät-Nr.", "Tester"),
 			SourceColumn: pick("source name", "source", "Prüfquelle", "proving unit"), PairColumn: pick("pair name", "pair", "Leiter", "Between"),
 			VoltsColumn: pick("volts name", "volts", "Spannung", "U", "Messwert"), ExpectedColumn: pick("expected name", "expected", "Soll"),
 		},
@@ -422,6 +422,104 @@ func TestGuessMapOfWorkbook(t *testing.T) {
 	for _, line := range []string{"header: 2", "  pair: Pair", "  source: Source", "  expected: Expected"} {
 		if !strings.Contains(got.Map, "\n"+line+" ") {
 			t.Errorf("no line %q in\n%s", line, got.Map)
+		}
+	}
+}
+
+// A person, or the equipment worked on, must not surely become the indicator: it is the
+// same in many rows, and the proof of one indicator would stand for the tests of another.
+func TestGuessIndicator(t *testing.T) {
+	const (
+		tester  = `"Tester" may be the person who tested`
+		prüfer  = `"Prüfer" may be the person who tested`
+		person  = `, or an indicator: see which of the two it is`
+		settled = `: see which column holds the ids of the voltage indicators, and name it here`
+	)
+	for _, tt := range []struct {
+		columns, cells string // beside those of the log
+		sure           bool
+		want           []string // lines that speak of them, the comments of sure ones left out
+	}{
+		{"Prüfer;Messgerät", "Marek;VI-3", false, []string{
+			"  indicator: Messgerät", `#   technician: Prüfer  # UNSURE: column 5, as in "Marek": ` + prüfer + person,
+		}},
+		{"Tester;Tester ID", "Marek;VI-3", false, []string{
+			`#   indicator: Tester ID  # UNSURE: column 6, as in "VI-3": "Tester ID" may be the person who tested` + settled,
+			`#   technician: Tester  # UNSURE: column 5, as in "Marek": ` + tester + person,
+		}},
+		{"Tester;Meter", "Marek;VI-3", false, []string{
+			`#   indicator: Meter  # UNSURE: column 6, as in "VI-3": "Meter" may be the meter of the supply` + settled,
+			`#   technician: Tester  # UNSURE: column 5, as in "Marek": ` + tester + person,
+		}},
+		{"Tester;Device", "Marek;VI-3", false, []string{
+			`#   indicator: Device  # UNSURE: column 6, as in "VI-3": "Device" may be the isolating device` + settled,
+			`#   technician: Tester  # UNSURE: column 5, as in "Marek": ` + tester + person,
+		}},
+		{"Tester", "VI-3", false, []string{`#   indicator: Tester  # UNSURE: column 5, as in "VI-3": ` + tester + settled}},
+		{"Prüfer;Prüfgerät-Nr.", "Marek;VI-3", false, []string{
+			`  indicator: "Prüfgerät-Nr."`, `#   technician: Prüfer  # UNSURE: column 5, as in "Marek": ` + prüfer + person,
+		}},
+		{"Prüfgerät;Prüfgerät-Nr.", "zweipolig;VI-3", false, []string{
+			`#   indicator: "Prüfgerät-Nr."  # UNSURE: several columns may be indicator: Prüfgerät, "Prüfgerät-Nr.". Name one, and the others under ignore`,
+		}},
+		{"Techniker;Messgerät", "Marek;VI-3", true, []string{"  indicator: Messgerät", "  technician: Techniker"}},
+		{"opérateur;Appareil de mesure n°", "Marek;VI-3", true, []string{`  indicator: "Appareil de mesure n°"`, "  technician: opérateur"}},
+		{"Instrument", "Marek", false, []string{`#   indicator: Instrument  # UNSURE: column 5, as in "Marek": ids of instruments hold a digit, and "Marek" has none` + settled}},
+		{"Instrument;Used", "A1;VI-3", false, []string{
+			`#   indicator: Instrument  # UNSURE: column 5, as in "A1": the cells of Used, column 6, as in "VI-3", look like ids of instruments too` + settled,
+			"# Not used: Used, column 6, as in \"VI-3\".",
+		}},
+		{"indicator;Panel", "VI-3;DB-2", true, []string{"  indicator: indicator", "# Not used: Panel, column 6, as in \"DB-2\"."}},
+		{"indicator;device", "VI-3;60947-3", true, []string{"  indicator: indicator", "  device: device"}},
+		{"Used", "VI-3", false, []string{
+			`#   indicator: Used  # UNSURE: column 5, as in "VI-3": its name does not say so, but the cells look like ids of instruments` + settled,
+		}},
+		{"Instrument;No. of order", "VI-3;7", true, []string{"  indicator: Instrument", "# Not used: \"No. of order\", column 6, as in \"7\"."}},
+		{"Fiche;Messgerät", "R1;VI-3", true, []string{"  record: Fiche", "  indicator: Messgerät"}},
+		{"Auftrags-Nr.;Messgerät", "R1;VI-3", true, []string{`  record: "Auftrags-Nr."`, "  indicator: Messgerät"}},
+	} {
+		file := "time;event;pair;volts;" + tt.columns + "\n2026-03-02T10:15:00Z;test;L-N;0.2;" + tt.cells + "\n"
+		g, err := GuessMap([]byte(file), "log.csv")
+		if err != nil {
+			t.Errorf("%s: %v", tt.columns, err)
+			continue
+		}
+		var got []string
+		_, body, _ := strings.Cut(g.Map, "\ncolumns:")
+		for line := range strings.Lines(body) {
+			line = strings.TrimSuffix(line, "\n")
+			if text, comment, _ := strings.Cut(line, "  # "); !strings.HasPrefix(comment, "UNSURE") {
+				line = text
+			}
+			if line != "" && !strings.HasPrefix(line, noRecord) && !slices.Contains([]string{"  time: time", "  event: event", "  pair: pair", "  volts: volts"}, line) {
+				got = append(got, line)
+			}
+		}
+		if diff := cmp.Diff(tt.want, got); diff != "" || g.Sure != tt.sure {
+			t.Errorf("%s: sure is %v: %s", tt.columns, g.Sure, diff)
+		}
+	}
+	for line, want := range map[string]string{
+		"Messgerät: VI-3": "  indicator: {preamble",
+		"Gerät: P-3":      "#   indicator: {preamble",
+		"Serial: pump":    "#   indicator: {preamble",
+	} {
+		g, err := GuessMap([]byte(line+"\ntime;event;pair;volts\n2026-03-02T10:15:00Z;test;L-N;0.2\n"), "log.csv")
+		if err != nil || !strings.Contains(g.Map, "\n"+want) || g.Sure == (want[0] == '#') {
+			t.Errorf("%q: no line %q, or sure of it: %v, %v", line, want, g, err)
+		}
+	}
+}
+
+// No name means two columns: which one it meant would be chance.
+func TestGuessNamesOnce(t *testing.T) {
+	of := make(map[string]Column)
+	for c, names := range guessNames {
+		for _, name := range names {
+			if other, twice := of[name]; twice {
+				t.Errorf("%q is %v and %v", name, c, other)
+			}
+			of[name] = c
 		}
 	}
 }

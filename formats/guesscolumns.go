@@ -13,7 +13,8 @@ import (
 // guessColumns guesses what the columns hold, and writes numbers, zone and
 // columns of the map.
 func (g *guesser) guessColumns() {
-	found := g.findColumns()
+	g.found = g.findColumns()
+	found := g.found
 	form := g.lines
 	g.lines = nil
 	function, hasFunction := g.findTelling("a function")
@@ -68,19 +69,11 @@ func isJobSheet(found map[Column][]int) bool {
 func (g *guesser) findColumns() map[Column][]int {
 	found := make(map[Column][]int)
 	for at, name := range g.header {
-		key := nameKey(name)
-		c := readingColumns.column(key)
-		if c == NoColumn {
-			for known, names := range guessNames {
-				if slices.Contains(names, key) {
-					c = known
-				}
-			}
-		}
-		if c != NoColumn {
+		if c := namedColumn(name); c != NoColumn {
 			found[c] = append(found[c], at)
 		}
 	}
+	g.settleIndicator(found)
 	if len(found[VoltsColumn])+len(found[StageColumn]) == 0 {
 		for at, name := range g.header {
 			if nameUnit(name) == strings.TrimSpace(name) && name != "" { // called by its unit alone
@@ -118,19 +111,21 @@ func (g *guesser) describe(at int) string {
 
 // guessColumn writes one column, or the choice between several.
 func (g *guesser) guessColumn(c Column, ats []int) {
-	at := ats[0]
+	at := ats[max(0, slices.IndexFunc(ats, func(a int) bool { return g.doubtOf(c, a) == "" }))]
+	var names []string
 	for _, a := range ats {
 		g.used[a] = true
+		names = append(names, g.ref(a))
 		if nameKey(g.header[a]) == c.String() {
 			at = a
 		}
 	}
 	if len(ats) > 1 {
-		var names []string
-		for _, a := range ats {
-			names = append(names, g.ref(a))
-		}
 		g.doubt(fmt.Sprintf("#   %s: %s", c, g.ref(at)), "several columns may be "+c.String()+": "+strings.Join(names, ", ")+". Name one, and the others under ignore")
+		return
+	}
+	if why := g.doubtOf(c, at); why != "" {
+		g.doubt(fmt.Sprintf("#   %s: %s", c, g.ref(at)), g.describe(at)+": "+why)
 		return
 	}
 	switch contentOf(c) {
@@ -327,21 +322,6 @@ func (g *guesser) onlySteps(ats []int) bool {
 		}
 	}
 	return len(g.cells(ats[0])) > 0
-}
-
-// guessIndicator looks for the instrument in the lines above the header.
-func (g *guesser) guessIndicator() {
-	for _, line := range g.preamble {
-		for _, label := range []string{"Serial number", "Serial no", "Serial", "S/N", "Instrument", "Indicator", "Seriennummer", "Gerät"} {
-			rest, found := strings.CutPrefix(line, label)
-			rest = strings.TrimLeft(rest, ".:=;, \t\"")
-			if found && rest != "" && !strings.ContainsAny(rest, ",;\t") {
-				g.say(`  indicator: {preamble: '^`+label+`[.:=;,\s"]*([^"]+?)["\s]*$'}`, "the line "+strconv.Quote(clip(line)))
-				return
-			}
-		}
-	}
-	g.doubt("#   indicator: {value: VI-1}", "nothing tells which indicator took the readings: write its id")
 }
 
 // findTelling returns the column whose name tells something that is not spoken of.

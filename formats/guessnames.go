@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -11,15 +12,19 @@ import (
 var guessNames = map[Column][]string{
 	RecordColumn: {
 		"record id", "record no", "record number", "job", "job id", "job no", "job number", "work order", "order", "order no",
-		"isolation", "isolation id", "isolation no", "auftrag", "auftragsnummer", "auftragsnr", "ordre", "orden",
+		"isolation", "isolation id", "isolation no", "auftrag", "auftragsnummer", "auftragsnr", "auftragsnr.", "auftrags-nr.", "ordre", "fiche", "orden",
 	},
 	TimeColumn: {
 		"timestamp", "time stamp", "date time", "date and time", "datetime", "date/time", "recorded", "recorded at", "measured at", "when", "unix", "unix time", "epoch", "zeit", "zeitpunkt", "zeitstempel",
 		"datum/zeit", "datum/uhrzeit", "datum uhrzeit", "datum und uhrzeit", "heure", "horodatage", "date heure", "hora", "fecha y hora", "fecha hora", "uhrzeit", "time of day", "clock",
 		"date", "datum", "fecha", "jour", "dia", "tag",
 	},
-	EventColumn:      {"event type", "type", "action", "step", "what", "art", "ereignis", "vorgang", "schritt", "étape", "evento", "acción"},
-	IndicatorColumn:  {"voltage indicator", "instrument", "tester", "detector", "serial", "serial no", "serial number", "instrument id", "vi", "spannungsprüfer", "prüfer", "gerät", "gerätenummer", "seriennummer", "détecteur", "instrumento"},
+	EventColumn: {"event type", "type", "action", "step", "what", "art", "ereignis", "vorgang", "schritt", "étape", "evento", "acción"},
+	IndicatorColumn: {
+		"voltage indicator", "voltage detector", "vi", "instrument", "detector", "tester", "meter", "device", "serial", "serial no", "serial number",
+		"spannungsprüfer", "messgerät", "messgerätenummer", "prüfgerät", "prüfgerätenummer", "prüfer", "gerät", "gerätenummer", "apparat", "seriennummer",
+		"détecteur", "détecteur de tension", "appareil", "appareil de mesure", "instrumento",
+	},
 	SourceColumn:     {"proving unit", "proving source", "prover", "prüfquelle", "quelle", "prüfeinheit", "fuente"},
 	FromColumn:       {"probe 1", "probe a", "first probe", "lead 1", "von", "de", "desde"},
 	ToColumn:         {"probe 2", "probe b", "second probe", "lead 2", "nach", "bis", "vers", "hasta"},
@@ -40,7 +45,7 @@ var guessNames = map[Column][]string{
 	DeviceColumn:     {"isolating device", "schaltgerät"},
 	StartColumn:      {"started", "start time", "beginn", "début", "inicio"},
 	EndColumn:        {"finished", "end time", "ende", "fin"},
-	TechnicianColumn: {"operator", "worker", "monteur", "prüfername", "técnico"},
+	TechnicianColumn: {"operator", "worker", "monteur", "prüfername", "techniker", "bediener", "technicien", "opérateur", "técnico"},
 }
 
 // clockNames are names of a column that holds the time of day beside a date.
@@ -48,6 +53,27 @@ var clockNames = []string{"time", "clock", "time of day", "zeit", "uhrzeit", "he
 
 // dateNames are names of a column that may hold the date alone.
 var dateNames = []string{"date", "datum", "fecha", "jour", "dia", "tag"}
+
+// namedColumn returns which column a name of the file means; NoColumn if none. Behind a
+// name of what has ids, "Nr." and the like change nothing.
+func namedColumn(name string) Column {
+	key := nameKey(name)
+	if c := readingColumns.column(key); c != NoColumn {
+		return c
+	}
+	for c, names := range guessNames {
+		if slices.Contains(names, key) {
+			return c
+		}
+	}
+	base := idEnding.ReplaceAllString(key, "")
+	for _, c := range []Column{RecordColumn, IndicatorColumn, SourceColumn} {
+		if base == c.String() || slices.Contains(guessNames[c], base) {
+			return c
+		}
+	}
+	return NoColumn
+}
 
 // nameKey brings a column name into the form of guessNames, its unit taken off.
 func nameKey(name string) string {
