@@ -124,6 +124,33 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"a result that is a word beside a voltage",
+			"record,time,event,indicator,pair,AC Voltage,Result\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,0.2 V,PASS\n", true,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				"  waveform: {value: ac}", "  volts: AC Voltage", `# Not used: Result, column 7, as in "PASS".`,
+			},
+		},
+		{
+			"words among the volts",
+			"record,time,event,indicator,pair,volts,expected\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,dead,\n" +
+				"R1,2026-03-02T10:15:00Z,test,VI-1,L-E,0.2,\nR1,2026-03-02T10:15:00Z,test,VI-1,N-E,---,ok\nR1,2026-03-02T10:15:00Z,test,VI-1,N-E,OL,\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				`# UNSURE: cells of volts that are no number: "dead". See that the column holds volts; what is no value goes under  words:  as ---`,
+				"  volts: volts",
+				`#   expected: expected  # UNSURE: column 7, as in "ok": no cell is a number: see which column holds the volts`,
+			},
+		},
+		{
+			"the number of a step, or its volts",
+			"record,time,event,indicator,pair,LED\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,none\nR1,2026-03-02T10:15:00Z,test,VI-1,L-E,3\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				`#   stage: LED  # UNSURE: column 6, as in "none": "3" may be the number of a step rather than its volts: if so, name under  words:  the volts of each`,
+			},
+		},
+		{
 			"conductors that only their cells tell",
 			"time,event,indicator,black,red,volts\n2026-03-02T10:15:00Z,test,VI-1,Neutral,L,0.2\n", false,
 			[]string{

@@ -81,6 +81,10 @@ func (g *guesser) findColumns() map[Column][]int {
 			}
 		}
 	}
+	isVolts := func(at int) bool { return g.everyCell(at, isVoltsCell) && slices.ContainsFunc(g.cells(at), holdsDigit) }
+	if slices.ContainsFunc(found[VoltsColumn], isVolts) { // it goes before words such as "pass"
+		found[VoltsColumn] = slices.DeleteFunc(found[VoltsColumn], func(at int) bool { return !isVolts(at) })
+	}
 	if ats := found[PointColumn]; len(ats) == 1 && len(found[PairColumn]) == 0 && g.everyCell(ats[0], isPairCell) {
 		delete(found, PointColumn) // "test point" may be a place, or two conductors as here
 	}

@@ -55,7 +55,8 @@ var clockNames = []string{"time", "clock", "time of day", "zeit", "uhrzeit", "he
 var dateNames = []string{"date", "datum", "fecha", "jour", "dia", "tag"}
 
 // namedColumn returns which column a name of the file means; NoColumn if none. Behind a
-// name of what has ids, "Nr." and the like change nothing.
+// name of what has ids, "Nr." and the like change nothing; nor does the waveform in that
+// of a voltage.
 func namedColumn(name string) Column {
 	key := nameKey(name)
 	if c := readingColumns.column(key); c != NoColumn {
@@ -72,7 +73,16 @@ func namedColumn(name string) Column {
 			return c
 		}
 	}
+	if waveformOfName(name) != "" && slices.Contains(guessNames[VoltsColumn], withoutWaveform(key)) {
+		return VoltsColumn
+	}
 	return NoColumn
+}
+
+// withoutWaveform takes ac and dc off a name, as in "ac voltage" and "u (dc)".
+func withoutWaveform(key string) string {
+	words := strings.FieldsFunc(key, func(r rune) bool { return strings.ContainsRune(" ()[]", r) })
+	return strings.Join(slices.DeleteFunc(words, func(word string) bool { return word == "ac" || word == "dc" }), " ")
 }
 
 // nameKey brings a column name into the form of guessNames, its unit taken off.

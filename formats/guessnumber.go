@@ -2,8 +2,10 @@ package formats
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // guessVolts writes a column of voltages: its unit, and what its numbers tell of
@@ -11,6 +13,17 @@ import (
 func (g *guesser) guessVolts(c Column, at int) {
 	cells := g.cells(at)
 	comment := g.describe(at)
+	if words := unknownReadings(c, cells); len(words) > 0 {
+		if !slices.ContainsFunc(cells, holdsDigit) {
+			g.doubt(fmt.Sprintf("#   %s: %s", c, g.ref(at)), comment+": no cell is a number: see which column holds the volts")
+			return
+		}
+		g.doubt("", "cells of "+c.String()+" that are no number: "+strings.Join(words, ", ")+". See that the column holds volts; what is no value goes under  words:  as ---")
+	}
+	if k := slices.IndexFunc(cells, isOrdinal); c == StageColumn && k >= 0 {
+		g.doubt(fmt.Sprintf("#   %s: %s", c, g.ref(at)), comment+": "+strconv.Quote(cells[k])+" may be the number of a step rather than its volts: if so, name under  words:  the volts of each")
+		return
+	}
 	g.guessMarks(cells, c)
 	var options []string
 	named, noUnit := "", false
@@ -63,6 +76,41 @@ func (g *guesser) nameWaveform(at int) string {
 	return waveformOfName(g.header[at])
 }
 
+// isVoltsCell reports whether a cell is a number in some form, with or without a unit, or
+// a word for no value or for beyond the range.
+func isVoltsCell(cell string) bool {
+	if !holdsDigit(cell) || cell[0] == '>' {
+		return isNoValue(cell) || isOverflow(cell)
+	}
+	return slices.ContainsFunc(numberForms, func(f numberForm) bool { _, _, err := f.volts(cell, unit{}); return err == nil })
+}
+
+// isNoValue reports whether a cell without a digit says that there is no value, as ---,
+// ERR and the errors of worksheets do.
+func isNoValue(cell string) bool {
+	return cell[0] == '#' || !strings.ContainsFunc(cell, unicode.IsLetter) ||
+		slices.Contains([]string{"err", "error", "fehler", "erreur", "n/a", "n.a.", "nan"}, strings.ToLower(cell))
+}
+
+// unknownReadings returns the words among voltages of which nobody knows what they mean.
+func unknownReadings(c Column, cells []string) []string {
+	var words []string
+	for _, cell := range cells {
+		known := holdsDigit(cell) || isVoltsCell(cell) || c == StageColumn && strings.EqualFold(cell, "none")
+		if word := strconv.Quote(clip(cell)); !known && len(words) < 5 && !slices.Contains(words, word) {
+			words = append(words, word)
+		}
+	}
+	return words
+}
+
+// isOrdinal reports whether a cell may count the steps of an indicator: a whole number
+// below the lowest step.
+func isOrdinal(cell string) bool {
+	n, err := strconv.Atoi(cell)
+	return err == nil && 0 < n && n < 12
+}
+
 func unitName(u unit) string {
 	return map[int]string{-6: "uV", -3: "mV", 0: "V", 3: "kV"}[u.exponent]
 }
@@ -104,9 +152,14 @@ func bareNumbers(cells []string) (bare, units int) {
 	return bare, units
 }
 
+// numberForms are the forms that a guess tries.
+var numberForms = []numberForm{
+	{}, {comma: true}, {thousands: ','}, {comma: true, thousands: '.'}, {thousands: '\''}, {thousands: ' '}, {comma: true, thousands: ' '},
+}
+
 // guessMarks guesses decimal and thousands marks from numbers.
 func (g *guesser) guessMarks(cells []string, c Column) {
-	forms := []numberForm{{}, {comma: true}, {thousands: ','}, {comma: true, thousands: '.'}, {thousands: '\''}, {thousands: ' '}, {comma: true, thousands: ' '}}
+	forms := numberForms
 	if g.numberSample != "" {
 		forms = []numberForm{g.numbers} // another column has decided
 	}
