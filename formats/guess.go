@@ -151,7 +151,7 @@ type guesser struct {
 	preamble     []string
 	header       []string // names of the columns; nil where there is no header
 	headerLine   int
-	rows         [][]string       // the rows that were looked at
+	rows         []splitRow       // the rows that were looked at
 	used         []bool           // by column: spoken of in the map
 	found        map[Column][]int // the columns of the file that may be which, by their names
 	numbers      numberForm

@@ -143,6 +143,18 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"one cell that does not fit",
+			"record;time;event;indicator;pair;volts;expected\nR1;2026-03-02T10:14:00Z;prove;VI-1;;229,8 V;230,0 V\nR1;2026-03-02T10:15:00Z;test;VI-1;L-N;<1;\n" +
+				"R1;2026-03-02T10:15:00Z;test;VI-1;L-E;O,2 V;\nR1;2026-03-02T10:15:00Z;test;VI-1;L-E;0,2 V;230.5 V\n", false,
+			[]string{
+				"delimiter: semicolon", "decimal: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  pair: pair",
+				`# UNSURE: line 3: volts "<1" is no number of a form that is known (and 1 more): correct the row, or put what is no value under  words:  as ---`,
+				"  volts: volts",
+				`# UNSURE: line 5: expected "230.5 V" is no number of a form that is known: correct the row, or put what is no value under  words:  as ---`,
+				"  expected: expected",
+			},
+		},
+		{
 			"the number of a step, or its volts",
 			"record,time,event,indicator,pair,LED\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,none\nR1,2026-03-02T10:15:00Z,test,VI-1,L-E,3\n", false,
 			[]string{

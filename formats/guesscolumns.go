@@ -388,7 +388,7 @@ func functionMeaning(cell string) string {
 func (g *guesser) guessIgnored() {
 	tallies := make([]tally, len(g.used))
 	for _, row := range g.rows {
-		for at, cell := range row {
+		for at, cell := range row.fields {
 			tallies[at].add(cell)
 		}
 	}

@@ -142,7 +142,7 @@ func (g *guesser) guessRows(body []splitRow, width int) {
 		case strings.HasPrefix(row.fields[0], "#"):
 			comment = true
 		case !row.bad && len(row.fields) == width:
-			g.rows = append(g.rows, row.fields)
+			g.rows = append(g.rows, row)
 		default:
 			word := leadingWord.FindString(row.fields[0])
 			if footers[word] == 0 {
@@ -170,8 +170,8 @@ var leadingWord = regexp.MustCompile(`^\pL[\pL ]*`)
 func (g *guesser) cells(column int) []string {
 	var cells []string
 	for _, row := range g.rows {
-		if row[column] != "" {
-			cells = append(cells, row[column])
+		if row.fields[column] != "" {
+			cells = append(cells, row.fields[column])
 		}
 	}
 	return cells

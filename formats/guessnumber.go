@@ -24,7 +24,7 @@ func (g *guesser) guessVolts(c Column, at int) {
 		g.doubt(fmt.Sprintf("#   %s: %s", c, g.ref(at)), comment+": "+strconv.Quote(cells[k])+" may be the number of a step rather than its volts: if so, name under  words:  the volts of each")
 		return
 	}
-	g.guessMarks(cells, c)
+	g.guessMarks(at, c)
 	var options []string
 	named, noUnit := "", false
 	if g.header != nil {
@@ -157,17 +157,27 @@ var numberForms = []numberForm{
 	{}, {comma: true}, {thousands: ','}, {comma: true, thousands: '.'}, {thousands: '\''}, {thousands: ' '}, {comma: true, thousands: ' '},
 }
 
-// guessMarks guesses decimal and thousands marks from numbers.
-func (g *guesser) guessMarks(cells []string, c Column) {
+// guessMarks guesses decimal and thousands marks from the numbers of a column. Those that
+// are not of the form of most are told, and decide nothing.
+func (g *guesser) guessMarks(at int, c Column) {
 	forms := numberForms
 	if g.numberSample != "" {
 		forms = []numberForm{g.numbers} // another column has decided
 	}
-	var fits []numberForm
-	for _, f := range forms {
-		if f.fits(cells) {
-			fits = append(fits, f)
+	cells := g.cells(at)
+	misfits := func(f numberForm) int {
+		n := 0
+		for _, cell := range cells {
+			if !f.fits(cell) {
+				n++
+			}
 		}
+		return n
+	}
+	usual := slices.MinFunc(forms, func(a, b numberForm) int { return misfits(a) - misfits(b) })
+	if n := misfits(usual); n > 0 {
+		g.doubt("", g.misfit(at, c, usual, n))
+		cells = slices.DeleteFunc(cells, func(cell string) bool { return !usual.fits(cell) })
 	}
 	sample := ""
 	for _, cell := range cells {
@@ -175,10 +185,9 @@ func (g *guesser) guessMarks(cells []string, c Column) {
 			sample = cell
 		}
 	}
+	fits := slices.DeleteFunc(slices.Clone(forms), func(f numberForm) bool { return misfits(f) > 0 })
 	switch {
-	case sample == "" || g.numberSample != "" && len(fits) > 0:
-	case len(fits) == 0:
-		g.doubt("", "numbers of "+c.String()+" in no form that is known, as in "+strconv.Quote(clip(sample)))
+	case sample == "" || g.numberSample != "":
 	case fits[0] == (numberForm{}) && mayBeThousands(cells, "."), fits[0].comma && mayBeThousands(cells, ","):
 		g.doubt("", "the mark in "+strconv.Quote(clip(sample))+" may be that of decimals or of thousands: say  decimal:  and  thousands:  in the map")
 	default:
@@ -186,16 +195,24 @@ func (g *guesser) guessMarks(cells []string, c Column) {
 	}
 }
 
-// fits reports whether all numbers of cells can be read.
-func (f numberForm) fits(cells []string) bool {
-	for _, cell := range cells {
-		if strings.ContainsAny(cell, "0123456789") && cell[0] != '>' {
-			if _, _, err := f.cut(cell); err != nil {
-				return false
-			}
-		}
+// misfit tells of the first of n cells that are no number of form f, with its line.
+func (g *guesser) misfit(at int, c Column, f numberForm, n int) string {
+	k := slices.IndexFunc(g.rows, func(row splitRow) bool { return !f.fits(row.fields[at]) })
+	row, more := g.rows[k], ""
+	if n > 1 {
+		more = fmt.Sprintf(" (and %d more)", n-1)
 	}
-	return true
+	return fmt.Sprintf("line %d: %s %s is no number of a form that is known%s: correct the row, or put what is no value under  words:  as ---",
+		row.line, c, strconv.Quote(clip(row.fields[at])), more)
+}
+
+// fits reports whether a cell, if it holds a number, can be read.
+func (f numberForm) fits(cell string) bool {
+	if !holdsDigit(cell) || cell[0] == '>' {
+		return true
+	}
+	_, _, err := f.cut(cell)
+	return err == nil
 }
 
 // mayBeThousands reports whether every number that has the mark has three digits

@@ -89,10 +89,10 @@ func (g *guesser) guessTime(column Column, at, clockAt int) {
 	if clockAt >= 0 {
 		cells = cells[:0]
 		for _, row := range g.rows {
-			if row[at] != "" || row[clockAt] != "" {
-				joined, err := joinClock(row[at], row[clockAt])
+			if date, clock := row.fields[at], row.fields[clockAt]; date != "" || clock != "" {
+				joined, err := joinClock(date, clock)
 				if err != nil {
-					joined = row[at] + " " + row[clockAt]
+					joined = date + " " + clock
 				}
 				cells = append(cells, joined)
 			}
