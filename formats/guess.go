@@ -147,7 +147,7 @@ type guesser struct {
 	sure  bool
 	kind  fileKind // what the file is
 
-	comma        byte
+	workbook     bool // the file is one: its cells need no delimiter
 	preamble     []string
 	header       []string // names of the columns; nil where there is no header
 	headerLine   int
@@ -257,6 +257,7 @@ func (g *guesser) guessText(data []byte) (string, error) {
 	case utf16Little, utf16Big:
 		g.say("", "The bytes are "+form.String()+".")
 	case workbook:
+		g.workbook = true
 		if form, err = g.guessSheet(data, form); err != nil {
 			return "", err
 		}

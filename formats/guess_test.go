@@ -155,6 +155,40 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"the French earth",
+			"record,time,event,indicator,from,to,volts\nR1,2026-03-02T10:15:00Z,test,VI-1,T,Ph,0.2\nR1,2026-03-02T10:15:00Z,test,VI-1,N,Ph,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  from: from",
+				`# UNSURE: words of from that need a translation, or a pattern under skip: "T" (E where the lines are Ph, L3 where they are R, S and T)`,
+				"  to: {column: to, words: {Ph: L}}", "  volts: volts",
+			},
+		},
+		{
+			"the letters of three lines, told by the cells",
+			"record,time,event,indicator,a,b,volts\nR1,2026-03-02T10:15:00Z,test,VI-1,U,R,0.2\nR1,2026-03-02T10:15:00Z,test,VI-1,S,T,0.2\n", false,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator", "  volts: volts",
+				`#   from: {column: a, words: {S: L2}}  # UNSURE: column 5, as in "U": its name does not say so, but every cell is a conductor; from is the probe placed first`,
+				`#   to: {column: b, words: {R: L1, T: L3}}  # UNSURE: column 6, as in "R": its name does not say so, but every cell is a conductor; from is the probe placed first`,
+			},
+		},
+		{
+			"the letters of three lines",
+			"record,time,event,indicator,pair,volts\nR1,2026-03-02T10:15:00Z,test,VI-1,R-S,0.2\nR1,2026-03-02T10:15:00Z,test,VI-1,T-N,0.2\n", true,
+			[]string{
+				"delimiter: comma", "columns:", "  record: record", "  time: time", "  event: event", "  indicator: indicator",
+				"  pair: {column: pair, words: {R: L1, S: L2, T: L3}}", "  volts: volts",
+			},
+		},
+		{
+			"the supply and its earthing",
+			"Auftrag;Netz;Netzform;Beginn\nR9;TN-S;einphasig;2026-03-22T08:00:00Z\n", true,
+			[]string{
+				"delimiter: semicolon", "for: jobs", "columns:", "  record: Auftrag",
+				"  supply: {column: Netzform, words: {einphasig: single-phase}}", "  earthing: Netz", "  start: Beginn",
+			},
+		},
+		{
 			"the number of a step, or its volts",
 			"record,time,event,indicator,pair,LED\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,none\nR1,2026-03-02T10:15:00Z,test,VI-1,L-E,3\n", false,
 			[]string{
@@ -457,6 +491,9 @@ func TestGuessMapOfWorkbook(t *testing.T) {
 	got, err := GuessMap(book, "round.xlsx")
 	if err != nil {
 		t.Fatal(err)
+	}
+	if strings.Contains(got.Map, "delimiter") {
+		t.Errorf("a workbook needs no delimiter:\n%s", got.Map)
 	}
 	for _, line := range []string{"header: 2", "  pair: Pair", "  source: Source", "  expected: Expected"} {
 		if !strings.Contains(got.Map, "\n"+line+" ") {

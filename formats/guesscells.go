@@ -55,10 +55,12 @@ func (g *guesser) guessEventByCells() {
 // whose cells are conductors.
 func (g *guesser) guessPairByCells() {
 	if ats := g.byCells(isPairCell); len(ats) == 1 {
+		g.found[PairColumn] = ats
 		g.propose(PairColumn, ats[0], "its name does not say so, but every cell is a pair of conductors")
 		return
 	}
 	if ats := g.byCells(isConductorCell); len(ats) == 2 {
+		g.found[FromColumn], g.found[ToColumn] = ats[:1], ats[1:]
 		const why = "its name does not say so, but every cell is a conductor; from is the probe placed first"
 		g.propose(FromColumn, ats[0], why)
 		g.propose(ToColumn, ats[1], why)

@@ -62,7 +62,7 @@ func isJobSheet(found map[Column][]int) bool {
 			return false
 		}
 	}
-	return len(found[RecordColumn]) > 0 && len(found[SupplyColumn])+len(found[StartColumn])+len(found[CircuitColumn]) > 0
+	return len(found[RecordColumn]) > 0 && len(found[SupplyColumn])+len(found[EarthingColumn])+len(found[StartColumn])+len(found[CircuitColumn]) > 0
 }
 
 // findColumns returns which columns of the file may be which, by their names.
@@ -85,10 +85,25 @@ func (g *guesser) findColumns() map[Column][]int {
 	if slices.ContainsFunc(found[VoltsColumn], isVolts) { // it goes before words such as "pass"
 		found[VoltsColumn] = slices.DeleteFunc(found[VoltsColumn], func(at int) bool { return !isVolts(at) })
 	}
+	g.settleEarthing(found)
 	if ats := found[PointColumn]; len(ats) == 1 && len(found[PairColumn]) == 0 && g.everyCell(ats[0], isPairCell) {
 		delete(found, PointColumn) // "test point" may be a place, or two conductors as here
 	}
 	return found
+}
+
+// settleEarthing takes the columns of the earthing from those that may be the supply: a
+// name such as Netzform may mean either, and their cells tell.
+func (g *guesser) settleEarthing(found map[Column][]int) {
+	isEarthing := func(at int) bool {
+		return g.everyCell(at, func(cell string) bool { _, known := guessWord(EarthingColumn, cell); return known })
+	}
+	for _, at := range found[SupplyColumn] {
+		if isEarthing(at) {
+			found[EarthingColumn] = append(found[EarthingColumn], at)
+		}
+	}
+	found[SupplyColumn] = slices.DeleteFunc(found[SupplyColumn], isEarthing)
 }
 
 // ref writes how the map names a column of the file.
@@ -203,20 +218,22 @@ func (g *guesser) translations(c Column, cells []string) (words, unknown []strin
 	if c == ToColumn || c == PairColumn {
 		table = FromColumn
 	}
-	var seen []string
+	var seen, stray []string
+	if table == FromColumn {
+		stray = g.strayLetters()
+	}
 	for _, cell := range cells {
-		parts := []string{cell}
-		if c == PairColumn {
-			parts = pairParts(cell)
-		}
-		for _, part := range parts {
-			if slices.Contains(seen, foldWord(part)) {
+		for _, part := range wordsOf(c, cell) {
+			folded := foldWord(part)
+			if slices.Contains(seen, folded) {
 				continue
 			}
-			seen = append(seen, foldWord(part))
+			seen = append(seen, folded)
 			meaning, known := guessWord(table, part)
 			switch {
-			case !known:
+			case slices.Contains(stray, folded) && folded == "t":
+				unknown = append(unknown, strconv.Quote(part)+" (E where the lines are Ph, L3 where they are R, S and T)")
+			case !known || slices.Contains(stray, folded):
 				unknown = append(unknown, strconv.Quote(clip(part)))
 			case meaning != "":
 				words = append(words, yamlText(part)+": "+yamlText(meaning))
@@ -224,6 +241,34 @@ func (g *guesser) translations(c Column, cells []string) (words, unknown []strin
 		}
 	}
 	return words, unknown
+}
+
+// wordsOf divides a cell into its words.
+func wordsOf(c Column, cell string) []string {
+	if c == PairColumn {
+		return pairParts(cell)
+	}
+	return []string{cell}
+}
+
+// strayLetters returns the phase letters that stand in the file without the two others.
+func (g *guesser) strayLetters() []string {
+	var words, stray []string
+	for _, c := range []Column{FromColumn, ToColumn, PairColumn} {
+		for _, at := range g.found[c] {
+			for _, cell := range g.cells(at) {
+				for _, word := range wordsOf(c, cell) {
+					words = append(words, foldWord(word))
+				}
+			}
+		}
+	}
+	for _, letters := range phaseLetters {
+		if slices.ContainsFunc(letters, func(letter string) bool { return !slices.Contains(words, letter) }) {
+			stray = append(stray, letters...)
+		}
+	}
+	return stray
 }
 
 // guessWord returns what a word of a column means; meaning is blank where the

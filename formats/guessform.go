@@ -28,8 +28,11 @@ type splitRow struct {
 
 // guessForm guesses delimiter, header, comments and footers.
 func (g *guesser) guessForm(text string) bool {
-	best := split{}
-	for _, comma := range []byte{',', ';', '\t', '|'} {
+	best, commas := split{}, []byte{',', ';', '\t', '|'}
+	if g.workbook {
+		commas = commas[:1] // as its rows were written above
+	}
+	for _, comma := range commas {
 		if s := splitText(text, comma); s.width > 1 && s.betterThan(best) {
 			best = s
 		}
@@ -37,9 +40,10 @@ func (g *guesser) guessForm(text string) bool {
 	if best.width < 2 {
 		return false
 	}
-	g.comma = best.comma
 	names := map[byte]string{',': "comma", ';': "semicolon", '\t': "tab", '|': "bar"}
-	g.say("delimiter: "+names[g.comma], fmt.Sprintf("it divides %d of %d lines into %d fields each", best.fit, len(best.rows), best.width))
+	if !g.workbook {
+		g.say("delimiter: "+names[best.comma], fmt.Sprintf("it divides %d of %d lines into %d fields each", best.fit, len(best.rows), best.width))
+	}
 	body := g.guessHeader(best, strings.Split(text, "\n"))
 	g.guessRows(body, best.width)
 	g.used = make([]bool, best.width)

@@ -40,7 +40,8 @@ var guessNames = map[Column][]string{
 	NoteColumn:       {"notes", "remark", "remarks", "comment", "comments", "bemerkung", "kommentar", "remarque", "nota"},
 	SiteColumn:       {"standort", "anlage"},
 	CircuitColumn:    {"stromkreis", "circuito"},
-	SupplyColumn:     {"supply system", "netz", "netzform"},
+	SupplyColumn:     {"supply system", "netz", "netzform", "netzsystem", "réseau"},
+	EarthingColumn:   {"earthing system", "erdung", "régime de neutre"},
 	NominalColumn:    {"nominal voltage", "nennspannung"},
 	DeviceColumn:     {"isolating device", "schaltgerät"},
 	StartColumn:      {"started", "start time", "beginn", "début", "inicio"},
@@ -97,6 +98,10 @@ func nameKey(name string) string {
 	}, base))
 }
 
+// phaseLetters are guessWords that mean the lines only where all three stand in a file:
+// alone they may be something else, as T is the earth in French.
+var phaseLetters = [][]string{{"r", "s", "t"}, {"u", "v", "w"}}
+
 // guessWords are the words by which a guess knows the words of a column.
 var guessWords = map[Column]map[string][]string{
 	EventColumn: {
@@ -118,12 +123,20 @@ var guessWords = map[Column]map[string][]string{
 		"dc":   {"=", "d.c.", "vdc", "dcv", "v dc", "v=", "gleichspannung"},
 		"both": {"ac+dc", "ac/dc"},
 	},
-	SwitchColumn: {"on": {"ein", "closed"}, "off": {"aus", "open"}},
-	SideColumn:   {"supply": {"line side", "upstream", "netzseite"}, "load": {"load side", "downstream", "lastseite"}},
-	SourceColumn: {"live": {"known live source", "known live", "mains", "netz"}},
+	SupplyColumn: {
+		"single-phase":       {"single phase", "1-phase", "1 phase", "einphasig", "1-phasig", "monophasé", "monofásico"},
+		"three-phase":        {"three phase", "3-phase", "3 phase", "dreiphasig", "3-phasig", "drehstrom", "triphasé", "trifásico"},
+		"three-phase-3-wire": {"three phase 3 wire", "3-phase 3-wire"},
+		"split-phase":        {"split phase"},
+		"dc":                 {"d.c.", "gleichspannung", "gleichstrom"},
+	},
+	EarthingColumn: {"TN-S": {"tns", "tn s"}, "TN-C-S": {"tncs", "tn c s"}, "TN-C": {"tnc", "tn c"}},
+	SwitchColumn:   {"on": {"ein", "closed"}, "off": {"aus", "open"}},
+	SideColumn:     {"supply": {"line side", "upstream", "netzseite"}, "load": {"load side", "downstream", "lastseite"}},
+	SourceColumn:   {"live": {"known live source", "known live", "mains", "netz"}},
 	FromColumn: {
-		"L": {"line", "phase", "live", "hot", "phase l", "ph"}, "L1": {"line 1", "phase 1", "phase a", "phase l1", "r", "u"},
-		"L2": {"line 2", "phase 2", "phase b", "phase l2", "s", "v"}, "L3": {"line 3", "phase 3", "phase c", "phase l3", "t", "w"},
+		"L": {"line", "phase", "live", "hot", "phase l", "ph"}, "L1": {"line 1", "phase 1", "phase a", "phase l1", "ph1", "ph 1", "r", "u"},
+		"L2": {"line 2", "phase 2", "phase b", "phase l2", "ph2", "ph 2", "s", "v"}, "L3": {"line 3", "phase 3", "phase c", "phase l3", "ph3", "ph 3", "t", "w"},
 		"N": {"neutral", "neutralleiter", "neutre", "neutro", "n-leiter"},
 		"E": {"earth", "ground", "gnd", "erde", "schutzleiter", "protective earth", "terre", "tierra"},
 	},
