@@ -88,6 +88,7 @@ func (c *converter) convert(v *conversion) {
 	text, err := c.text(v, strings.Trim(f.Text, " \t\u00a0"))
 	if err != nil {
 		c.fail(v.column, f, err.Error(), v.mend(err))
+		c.row[v.column] = Field{Column: f.Column, Line: f.Line, Refused: true}
 		return
 	}
 	f.Text = text

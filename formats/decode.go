@@ -26,6 +26,7 @@ func DecodeRow(row *Row, pos record.Pos, ev *record.Event, job *record.Job) (id 
 	for c := RecordColumn; c < NumColumns; c++ {
 		f := &row[c]
 		if f.Text == "" {
+			refused[c] = f.Refused
 			continue
 		}
 		if c.IsJob() && !isBlank(f.Text) {

@@ -296,3 +296,33 @@ func FuzzReadings(f *testing.F) {
 		}
 	})
 }
+
+// A cell that the map cannot read is one mistake: what the row lacks by it is no other.
+func TestMappedMistakeOnce(t *testing.T) {
+	const head = "time,event,indicator,pair,volts\n"
+	for _, tt := range []struct{ columns, row, want string }{
+		{"", "02.03.2026 10.15.40,test,VI-1,L-N,0.2", `f.csv:2:1: time "02.03.2026 10.15.40": not a time of the layout that the map names`},
+		{"", "29.03.2026 02:30:00,test,VI-1,L-N,0.2", `f.csv:2:1: time "29.03.2026 02:30:00": a local time that never was: clocks in Europe/Berlin were put forward over it`},
+		{"", "25.10.2026 02:30:00,test,VI-1,L-N,0.2", `f.csv:2:1: time "25.10.2026 02:30:00": a local time that was twice in Europe/Berlin, at offset +02:00 and at +01:00`},
+		{"", ",test,VI-1,L-N,0.2", `f.csv:2:1: time blank: a row without a time`},
+		{`pair: {column: pair, separator: " to "}`, "02.03.2026 10:15:40,test,VI-1,L-N,0.2", `f.csv:2:31: pair "L-N": not two conductors with " to " between them`},
+		{`indicator: {column: indicator, match: "^SN(.*)"}`, "02.03.2026 10:15:40,test,VI-1,L-N,0.2", `f.csv:2:26: indicator "VI-1": not of the form that the map asks for with match`},
+		{`event: {column: event, match: "^T(.*)"}`, "02.03.2026 10:15:40,test,VI-1,L-N,0.2", `f.csv:2:21: event "test": not of the form that the map asks for with match`},
+	} {
+		m := mustMap(t, "zone: Europe/Berlin\nlayout: dd.MM.yyyy HH:mm:ss\ncolumns:\n  volts: volts\n  "+tt.columns+"\n")
+		l, err := Bind(head+tt.row+"\n", "f.csv", m)
+		if err != nil {
+			t.Fatal(errorText(err))
+		}
+		d := NewDecoder(l, "f.csv")
+		var ev record.Event
+		_, _, outcome := d.Next(tt.row+"\n", 2, &ev)
+		var got []string
+		for _, p := range d.Problems() {
+			got = append(got, p.At(record.Pos{File: "f.csv", Line: 2}).Error())
+		}
+		if diff := cmp.Diff([]string{tt.want}, got); diff != "" || outcome != BadRow {
+			t.Errorf("%s: outcome %v, %s", tt.row, outcome, diff)
+		}
+	}
+}

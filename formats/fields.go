@@ -8,6 +8,9 @@ type Field struct {
 	Column int    // byte within its line where the field begins, 1 for the first
 	Line   int    // lines below the one on which the row begins
 	Quoted bool
+	// Refused says that the field had text that could not be brought into canonical
+	// text, and Text is blank for that: it is told already.
+	Refused bool
 }
 
 // A Row is the canonical text of one row, by column.
