@@ -58,7 +58,7 @@ func findDevice(text string) (d deviceType, found bool) {
 	name := strings.Join(strings.Fields(strings.ToLower(text)), " ")
 	standard := standardNumber(name)
 	for _, t := range deviceTable {
-		if t.name != name && !slices.ContainsFunc(t.standards, func(s string) bool { return fitsStandard(standard, s) }) {
+		if !strings.EqualFold(t.name, name) && !slices.ContainsFunc(t.standards, func(s string) bool { return fitsStandard(standard, s) }) {
 			continue
 		}
 		if !found {
