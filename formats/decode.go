@@ -328,7 +328,7 @@ func (s *rowState) incomplete(row *Row, refused *[NumColumns]bool) []*Problem {
 
 // fieldProblem is the problem of a field whose text set refused.
 func fieldProblem(c Column, f *Field, err error) *Problem {
-	mend := columnMends[c]
+	mend := wordMend(c, columnMends[c])
 	if errors.Is(err, errEncoding) {
 		mend = "save the file as UTF-8, or name its encoding in a column map"
 	}
@@ -338,7 +338,15 @@ func fieldProblem(c Column, f *Field, err error) *Problem {
 	if _, unseen := errors.AsType[*unseenError](err); unseen {
 		mend = mendUnseen
 	}
-	return &Problem{Column: f.Column, Line: f.Line, Field: c.String(), Text: f.Text, Message: err.Error(), Mend: mend}
+	return problemAt(c, f, err.Error(), mend)
+}
+
+// wordMend is the mend of a word that a column refuses: what it takes, or a map.
+func wordMend(c Column, mend string) string {
+	if contentOf(c) != wordContent {
+		return mend
+	}
+	return mend + "; a column map can translate other words, under  words:  of " + c.String()
 }
 
 const (
@@ -350,7 +358,7 @@ const (
 // columnMends says what to do about text that a column refuses.
 var columnMends = [NumColumns]string{
 	TimeColumn:           mendTime,
-	EventColumn:          "use one of " + strings.Join(record.KindWords(), ", ") + ", or translate the word in a column map",
+	EventColumn:          "use one of " + strings.Join(record.KindWords(), ", "),
 	FromColumn:           mendName,
 	ToColumn:             mendName,
 	PairColumn:           "write two conductors as in L1-N, or use the columns from and to",

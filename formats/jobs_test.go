@@ -1,6 +1,8 @@
 package formats
 
 import (
+	"errors"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -170,5 +172,29 @@ func TestReadRegisterRefuses(t *testing.T) {
 				t.Error(diff)
 			}
 		})
+	}
+}
+
+// Of a word that is not known the mend names the words of a column map, whatever the
+// column and the file.
+func TestMendNamesWords(t *testing.T) {
+	const want = "; a column map can translate other words, under  words:  of "
+	m := mustMap(t, "for: jobs\ncolumns:\n  supply: Netz\n---\nfor: instruments\ncolumns:\n  kind: Art\n")
+	_, err := ReadJobs([]byte("record,Netz\nR1,einphasig\n"), "jobs.csv", m)
+	bad, ok := errors.AsType[*BadRows](err)
+	if !ok || bad.Total != 1 || !strings.HasSuffix(bad.First[0].Mend, want+"supply") {
+		t.Errorf("supply: %v", errorText(err))
+	}
+	_, err = ReadRegister([]byte("instrument,Art\nVI-1,Prüfer\n"), "instruments.csv", m)
+	bad, ok = errors.AsType[*BadRows](err)
+	if !ok || bad.Total != 1 || !strings.HasSuffix(bad.First[0].Mend, want+"kind") {
+		t.Errorf("kind: %v", errorText(err))
+	}
+	var ev record.Event
+	var job record.Job
+	row := Row{TimeColumn: {Text: "2026-03-02T10:15:00Z"}, EventColumn: {Text: "Messung"}}
+	_, _, problems := DecodeRow(&row, record.Pos{}, &ev, &job)
+	if len(problems) != 1 || !strings.HasSuffix(problems[0].Mend, want+"event") {
+		t.Errorf("event: %v", problems)
 	}
 }

@@ -75,7 +75,7 @@ func decodeInstrument(row *Row, i *record.Instrument) []*Problem {
 			continue
 		}
 		if err := setInstrument(i, c, trim(f.Text)); err != nil {
-			problems = append(problems, problemAt(c, f, err.Error(), registerMends[c]))
+			problems = append(problems, problemAt(c, f, err.Error(), wordMend(c, registerMends[c])))
 		}
 	}
 	if i.Reference == record.Yes && i.Kind == record.Indicator {
