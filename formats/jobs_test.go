@@ -79,7 +79,8 @@ func TestReadJobsRefuses(t *testing.T) {
 				`jobs.csv:3:7: nominal "-110": a voltage that is not above 0`,
 		},
 		{"too few fields", "record,supply,site\nR1,dc\n", "jobs.csv:2: 2 fields where the header has 3 fields"},
-		{"too many fields", "record,supply\nR1,dc,x\n", "jobs.csv:2:7: 3 fields where the header has 2 fields"},
+		{"too many fields", "record,supply\nR1,dc,x\n", `jobs.csv:2:7: "x": 3 fields where the header has 2 fields`},
+		{"a note beyond the header", "record,supply\nR1,dc,,see below\n", `jobs.csv:2:8: "see below": 4 fields where the header has 2 fields`},
 		{"local time", "record,start\nR1,2026-03-02T08:00:00\n", `jobs.csv:2:4: start "2026-03-02T08:00:00": time without an offset`},
 		{
 			"end before start", "record,start,end\nR1,2026-03-02T08:00:00Z,2026-03-02T08:00:00+01:00\n",

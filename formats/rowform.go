@@ -171,8 +171,15 @@ func (l *Layout) countProblem(fields []Field) *Problem {
 		p.Mend = "the row is cut short or broken in two: put a field with a line break in quotes"
 		return p
 	}
-	p.Column, p.Line = fields[want].Column, fields[want].Line
-	p.Mend = "put a field that holds the delimiter in quotes; a decimal comma needs a column map"
+	beyond := fields[want]
+	for _, f := range fields[want:] {
+		if !isBlank(f.Text) { // a note beside a table, say
+			beyond = f
+			break
+		}
+	}
+	p.Column, p.Line, p.Text = beyond.Column, beyond.Line, beyond.Text
+	p.Mend = "put a field that holds the delimiter in quotes; a decimal comma needs a column map; of a workbook clear the cells beyond the header"
 	return p
 }
 

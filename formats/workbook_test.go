@@ -308,3 +308,20 @@ func TestLimitedReader(t *testing.T) {
 		t.Errorf("got %d, %v", n, err)
 	}
 }
+
+// A note in a cell beyond the header is told by its text.
+func TestWorkbookNoteBeyondHeader(t *testing.T) {
+	book := excelizeBook(t, func(f *excelize.File) error {
+		for cell, text := range map[string]string{"A1": "record", "B1": "supply", "A2": "R1", "B2": "dc", "D2": "see below"} {
+			if err := f.SetCellStr("Sheet1", cell, text); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	_, err := ReadJobs(book, "jobs.xlsx", nil)
+	bad, ok := errors.AsType[*BadRows](err)
+	if !ok || bad.Error() != `jobs.xlsx:2:8: "see below": 4 fields where the header has 2 fields` || !strings.Contains(bad.First[0].Mend, "clear the cells beyond the header") {
+		t.Errorf("%v", err)
+	}
+}
