@@ -89,6 +89,60 @@ func (i *Item) Closed() bool {
 	return false
 }
 
+// Worse returns what has to be known before anybody relies on a version, out of all versions
+// of its record: of those that are judged worse and wait for a decision the worst, and of
+// these the newest; nil if there is none. A version that complies does not take a worse one
+// out of the record. What a job sheet alone made counts only until readings came.
+func (i *Item) Worse(versions []*Item) *Item {
+	rivals := make([]rival, len(versions))
+	for n, v := range versions {
+		rivals[n] = rival{v.Version, int64(v.Readings), v.Judgement.Status}
+		if v.Closed() {
+			rivals[n].status = record.Compliant.String()
+		}
+	}
+	worst, _ := standing(rivals)
+	for _, v := range versions {
+		if v.Version == worst && !v.Closed() && rankOf(v.Judgement.Status) > rankOf(i.Judgement.Status) {
+			return v
+		}
+	}
+	return nil
+}
+
+// A Contest is a version that was handed in, and a worse one of its record that waits for a
+// decision.
+type Contest struct{ Version, Worse *Item }
+
+// Contests returns those of the versions of an upload beside which a worse one of the same
+// record waits for a decision. All must be judged.
+func (t *Tx) Contests(kept []Kept) ([]Contest, error) {
+	kept = slices.DeleteFunc(slices.Clone(kept), func(k Kept) bool { return !k.Several || k.Outcome == JobOnly })
+	var out []Contest
+	for chunk := range slices.Chunk(kept, mostInList) {
+		args := make([]any, len(chunk))
+		for i, k := range chunk {
+			args[i] = k.Record
+		}
+		list, err := items(t.ctx, t.tx, "WHERE v.record IN ("+parameters(1, len(args))+")", args...)
+		if err != nil {
+			return nil, err
+		}
+		versions := map[string][]*Item{}
+		for _, i := range list {
+			versions[i.Record] = append(versions[i.Record], i)
+		}
+		for _, k := range chunk {
+			for _, i := range versions[k.Record] {
+				if worse := i.Worse(versions[k.Record]); i.Version == k.Version && worse != nil {
+					out = append(out, Contest{i, worse})
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
 // A Filter says which records are wanted. Blank fields want all.
 type Filter struct {
 	From, To   int64 // when the record began, Unix seconds; To 0 is open

@@ -175,6 +175,7 @@ type Kept struct {
 	Version int64 // its row
 	Number  int   // 1 for the first version of the record
 	Outcome Outcome
+	Several bool   // other versions of the record are kept as well
 	Status  string // of the version that is kept; only where the outcome is JobOnly
 }
 
@@ -245,6 +246,7 @@ func (u *Upload) Add(packed []*Packed) ([]Kept, error) {
 				k.Outcome, k.Number, k.Version = Same, v.number, v.row
 			}
 		}
+		k.Several = k.Outcome == NewVersion || len(versions) > 1
 		if k.Outcome == NewVersion && p.jobOnly {
 			if err := u.jobKnown(p, &k); err != nil {
 				return nil, err

@@ -55,6 +55,7 @@ type Kept struct {
 	By        string    // who handed it in; may be blank
 	Judgings  []Judging
 	Versions  []Version // all of the record, this one among them
+	Worse     string    // where a worse version waits for a decision: which version is what; else blank
 	Decisions []Decision
 	Marks     []string // what looks back at its instruments say of it, a sentence each
 	Waits     string   // what it waits for; blank for nothing
@@ -90,10 +91,7 @@ const caution = "Judges the evidence handed in, not the conductors; no permissio
 
 // Document returns the sheet of the record.
 func (r *Record) Document() *Document {
-	d := &Document{
-		title: "Isolation record " + r.Evidence.ID, subject: "Evidence of the isolation, and what was found in it: " + r.Status.String(),
-		made: r.made(), foot: say("%s", caution),
-	}
+	d := &Document{title: "Isolation record " + r.Evidence.ID, made: r.made(), foot: say("%s", caution)}
 	d.head = say("Isolation record ").and(given(r.Evidence.ID))
 	if r.Kept != nil {
 		d.head = d.head.and(say(", version %d in the ledger ", r.Kept.Number), given(r.Kept.Origin))
@@ -104,7 +102,9 @@ func (r *Record) Document() *Document {
 		pairs = Borrowed(pairs, r.Findings)
 	}
 	pairs = Lowered(pairs, r.Findings)
-	d.add(heading{level: 1, text: say("Isolation record ").and(given(r.Evidence.ID))}, r.verdict(pairs), r.facts(rows))
+	found := r.verdict(pairs)
+	d.subject = "Evidence of the isolation, and what was found in it: " + found.word
+	d.add(heading{level: 1, text: say("Isolation record ").and(given(r.Evidence.ID))}, found, r.facts(rows))
 	d.add(r.findings()...)
 	d.add(r.pictures(pairs, rows)...)
 	// What fills pages by itself stands behind the signatures.
@@ -217,7 +217,7 @@ func (f *Finding) isAbout(t record.Tested) bool {
 }
 
 // verdict is the judgement in its frame.
-func (r *Record) verdict(pairs []verify.PairState) block {
+func (r *Record) verdict(pairs []verify.PairState) verdict {
 	good := 0
 	for i := range pairs {
 		good += bit(pairs[i].State == verify.Good)
@@ -229,6 +229,10 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 	if len(pairs) == 0 {
 		state = "Nobody can say which pairs are required."
 	}
+	contested := r.Kept != nil && r.Kept.Worse != ""
+	if contested {
+		state = capital(r.Kept.Worse) + ". " + state
+	}
 	failures, cautions := 0, 0
 	for _, f := range r.Findings {
 		failures += bit(f.Failure)
@@ -237,6 +241,8 @@ func (r *Record) verdict(pairs []verify.PairState) block {
 	switch {
 	case r.Status == record.LiveFound:
 		return verdict{word: "LIVE", grave: gravid, text: say("Do not touch. A conductor read live and was not shown dead after it. %s", state)}
+	case r.Status == record.Compliant && contested:
+		return verdict{word: "IN DOUBT", grave: heavy, text: say("%s", state)}
 	case r.Status == record.Compliant && r.Kept != nil && len(r.Kept.Marks) > 0:
 		return verdict{word: "IN DOUBT", grave: heavy, text: say("Judged compliant; an instrument that it rests on was found unfit since, see Judgement. %s", state)}
 	case r.Status == record.Compliant && failures == 0 && good == len(pairs) && good > 0:

@@ -323,6 +323,34 @@ func TestInDoubt(t *testing.T) {
 	}
 }
 
+// A worse version that waits for a decision stands at the head of the sheet of any other.
+func TestWorseVersion(t *testing.T) {
+	for _, test := range []struct {
+		name, record, word string
+		marks              []string
+	}{
+		{"compliant", "R1", "IN DOUBT", nil},
+		{"marked as well", "R1", "IN DOUBT", []string{"in doubt for VI-1: it failed its proof"}},
+		{"not compliant", "R2", "NOT COMPLIANT", nil},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			r := demoDay(t).sheet(t, test.record)
+			r.Kept = inLedger()
+			r.Kept.Marks = test.marks
+			r.Kept.Worse = "version 2 is LIVE and waits for a decision, version 1 is something else"
+			page := string(r.Document().HTML())
+			for _, want := range []string{">" + test.word + "<", "found in it: " + test.word + "\"", "Version 2 is LIVE and waits for a decision, version 1 is something else."} {
+				if !strings.Contains(page, want) {
+					t.Errorf("no %q on the sheet", want)
+				}
+			}
+			if strings.Contains(page, ">COMPLIANT<") || strings.Contains(page, "The evidence is complete") {
+				t.Error("a version with a worse one beside it is called compliant")
+			}
+		})
+	}
+}
+
 const head = "record,time,event,indicator,source,from,to,volts,expected,note\n"
 
 // oddNames is a day with names of every script, and very long ones.

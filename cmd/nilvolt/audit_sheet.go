@@ -20,6 +20,8 @@ type sheetCheck struct {
 	// Doubts are what looks back at instruments say of the record. The code cannot tell
 	// whether the sheet was printed before them.
 	Doubts []string `json:"doubts"`
+	// Worse says which version is what, where a worse one waits for a decision; else blank.
+	Worse string `json:"worse"`
 }
 
 // runCheckSheet checks the code of a printed sheet against the ledger, or against a
@@ -41,7 +43,7 @@ func runCheckSheet(ctx context.Context, o *auditOptions, c *console) error {
 	if err := printSheetCheck(o, r, c); err != nil {
 		return err
 	}
-	if !r.Holds || !r.Current || len(r.Doubts) > 0 {
+	if !r.Holds || !r.Current || r.Worse != "" || len(r.Doubts) > 0 {
 		return errAltered
 	}
 	return nil
@@ -119,7 +121,11 @@ func sheetInLedger(ctx context.Context, o *auditOptions, seal ledger.Seal, c *co
 	for _, m := range item.Marks {
 		r.Doubts = append(r.Doubts, markText(m))
 	}
-	switch newest := versions[len(versions)-1]; {
+	newest := versions[len(versions)-1]
+	if worse := newest.Worse(versions); worse != nil {
+		r.Worse = worseText(newest, worse)
+	}
+	switch {
 	case !r.Holds:
 	case item.Judgement.ID != seal.Judgement:
 		r.Current = false
@@ -148,6 +154,12 @@ func printSheetCheck(o *auditOptions, r *sheetCheck, c *console) error {
 		_, err = fmt.Fprintf(c.out, "The sheet does not hold: %s: %s.\n", name, t.clean(r.Complaint))
 	case !r.Current:
 		_, err = fmt.Fprintf(c.out, "The sheet is out of date: %s, judged %s then; %s.\n", name, r.Status, t.clean(r.Complaint))
+		if r.Worse != "" && err == nil {
+			_, err = fmt.Fprintf(c.out, "Do not rely on the newest version alone: %s.\n", r.Worse)
+		}
+	case r.Worse != "":
+		_, err = fmt.Fprintf(c.out, "The sheet is as the ledger has it, but do not rely on it: of %s %s. A sheet that does not say so is older; print it anew.\n",
+			t.clean(r.Record), r.Worse)
 	default:
 		_, err = fmt.Fprintf(c.out, "The sheet holds: %s, judged %s. Compare with it what is printed; the code binds the evidence and the judgement in the ledger, not the ink.\n", name, r.Status)
 	}

@@ -32,7 +32,8 @@ standard input. The ledger is made on first use.
 
 One call is one upload: it is kept whole or, after any error, not at all. The same
 files twice are kept once. A record that is kept already with the same content is
-left as it is; one with other content becomes a new version, and both stay.
+left as it is; one with other content becomes a new version, and both stay. The record
+counts by the worse of them until somebody has decided on that one.
 
 A record that only the job sheet names, and of which no row was ever handed in, is
 planned, or was done and its readings are still to come. It is counted and told, and

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -35,6 +36,7 @@ type keeper struct {
 	kept     []ledger.Kept // in the order of the input
 	tally    *tally
 	changes  []ledger.Change  // of records that were kept before
+	contests []ledger.Contest // worse versions of the records handed in, live ones first
 	overlaps []ledger.Overlap // of the new versions
 }
 
@@ -70,6 +72,9 @@ func (k *keeper) keep(ctx context.Context, tx *ledger.Tx) error {
 	mine := k.versions()
 	neighbours = slices.DeleteFunc(neighbours, func(v int64) bool { return mine[v] })
 	if err := k.judgeKept(tx, neighbours); err != nil {
+		return err
+	}
+	if err := k.contest(tx); err != nil {
 		return err
 	}
 	if k.overlaps, err = k.upload.Overlaps(); err != nil {
@@ -259,6 +264,22 @@ func (k *keeper) judgeKept(tx *ledger.Tx, versions []int64) error {
 			return err
 		}
 		k.changes = append(k.changes, changes...)
+	}
+	return nil
+}
+
+// contest looks for worse versions of the records that were handed in, on which nobody has
+// decided: by these the records count, as everywhere else.
+func (k *keeper) contest(tx *ledger.Tx) error {
+	var err error
+	if k.contests, err = tx.Contests(k.kept); err != nil {
+		return err
+	}
+	slices.SortStableFunc(k.contests, func(a, b ledger.Contest) int {
+		return cmp.Compare(lateness(parseStatus(a.Worse.Judgement.Status)), lateness(parseStatus(b.Worse.Judgement.Status)))
+	})
+	for _, c := range k.contests {
+		k.tally.outrank(parseStatus(c.Version.Judgement.Status), parseStatus(c.Worse.Judgement.Status))
 	}
 	return nil
 }

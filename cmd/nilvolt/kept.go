@@ -101,6 +101,7 @@ const mostNewer = 20
 // finish prints what was held, or the end of the report. All must be kept by now.
 func (k *keptOutput) finish(keep *keeper, strays int) error {
 	u := keep.upload
+	worse := contestTexts(keep.contests)
 	if k.report == nil {
 		if err := k.lines.release(k.c.out); err != nil {
 			return err
@@ -108,8 +109,12 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 		if u.Same {
 			fmt.Fprintf(k.c.err, "the same files were kept already, as upload %d of %s: nothing is kept twice\n", u.Number, k.c.theme().day(u.Made))
 		}
+		for _, text := range worse {
+			fmt.Fprintln(k.c.err, k.c.theme().clean(text))
+		}
 		return nil
 	}
+	k.report.remarks = worse
 	if err := k.report.finish(keep.tally, strays); err != nil {
 		return err
 	}
@@ -141,8 +146,21 @@ func (k *keptOutput) finish(keep *keeper, strays int) error {
 	return err
 }
 
-// mostRemarks is how many changes and overlaps are listed.
+// mostRemarks is how many changes, overlaps and worse versions are listed.
 const mostRemarks = 20
+
+// contestTexts says beside which of the versions handed in a worse one waits: of all that
+// are live, and of some others.
+func contestTexts(list []ledger.Contest) []string {
+	var out []string
+	for i, c := range list {
+		if i >= mostRemarks && parseStatus(c.Worse.Judgement.Status) != record.LiveFound {
+			return append(out, "and "+plural(len(list)-i, "more record")+" with a worse version; nilvolt review list names them")
+		}
+		out = append(out, fmt.Sprintf("%s: %s; nilvolt review show %[1]s shows them", c.Version.Record, worseText(c.Version, c.Worse)))
+	}
+	return out
+}
 
 // listChanges tells which records that were kept before are judged otherwise now.
 func listChanges(c *console, changes []ledger.Change) {

@@ -131,6 +131,9 @@ func keptOf(
 	if err != nil {
 		return nil, err
 	}
+	if worse := item.Worse(versions); worse != nil {
+		k.Worse = worseText(item, worse)
+	}
 	for _, v := range versions {
 		k.Versions = append(k.Versions, report.Version{Number: v.Number, Uploaded: minute(v.UploadMade), Status: v.Judgement.Status})
 	}

@@ -41,6 +41,13 @@ func waiting(i *ledger.Item) string {
 	return "a decision"
 }
 
+// worseText says which version is what, where a worse one than i waits for a decision.
+func worseText(i, worse *ledger.Item) string {
+	word, _ := statusInk(worse.Judgement.Status)
+	own, _ := statusInk(i.Judgement.Status)
+	return fmt.Sprintf("version %d is %s and waits for a decision, version %d is %s", worse.Number, word, i.Number, own)
+}
+
 // printItems prints the queue for people; span says of what it is.
 func printItems(c *console, list []*ledger.Item, span string) {
 	t := c.theme()
@@ -194,7 +201,7 @@ rows in the order of time, how it was judged before, and what was decided on it.
 				return printItemsJSON(c, list)
 			}
 			for _, item := range list {
-				if err := showItem(cmd.Context(), c, l, item); err != nil {
+				if err := showItem(cmd.Context(), c, l, item, item.Worse(list)); err != nil {
 					return err
 				}
 			}
@@ -216,8 +223,8 @@ type keptFiles struct {
 // Content returns the bytes of a kept file.
 func (k keptFiles) Content(row int64) ([]byte, error) { return k.ledger.Content(k.ctx, row) }
 
-// showItem prints all that is kept of a version.
-func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item) error {
+// showItem prints all that is kept of a version; worse is a worse one that waits, or nil.
+func showItem(ctx context.Context, c *console, l *ledger.Ledger, i, worse *ledger.Item) error {
 	t := c.theme()
 	rec, err := l.Evidence(ctx, i.Version)
 	if err != nil {
@@ -235,6 +242,9 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i *ledger.Item)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n%s  %s  version %d, upload %d of %s\n", t.paint(quietInk, t.rule(t.width)), t.paint(titleInk, t.clean(i.Record)),
 		t.paint(ink, word), i.Number, i.UploadNo, t.day(i.UploadMade))
+	if worse != nil {
+		t.hang(&b, "", "But "+worseText(i, worse)+".", wrongInk)
+	}
 	fmt.Fprintf(&b, "%s, %s, %s to %s\n\n", t.clean(orUnknown(i.Site, "site")), t.clean(orUnknown(i.Technician, "technician")),
 		t.moment(i.Started), t.moment(i.Ended))
 	b.WriteString(t.picture(pairsOf(rec, by, judgings[len(judgings)-1], i.Judgement.Findings), 4))

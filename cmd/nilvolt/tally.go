@@ -15,6 +15,7 @@ type tally struct {
 	notCompliant int // without those that are live
 	live         int
 	bare         int // of those that are not compliant: without a row
+	outranked    int // of the last two: by another version, which is worse than the one that was judged and waits for a decision
 	cautioned    int // compliant ones on which a caution stands, but for the two below
 	lacking      int // records of any status with not-recorded, but for the bare ones, which lack everything
 
@@ -27,7 +28,7 @@ type tally struct {
 	lacks map[string]int
 }
 
-// add counts one judgement. A status that it does not know is not compliant.
+// add counts one judgement.
 func (t *tally) add(j *verify.Judgement) {
 	cautioned := false
 	for i := range j.Findings {
@@ -50,22 +51,37 @@ func (t *tally) add(j *verify.Judgement) {
 	}
 	proofs, shared := j.SharedProofs()
 	t.proofs, t.shared = t.proofs+proofs, t.shared+shared
+	*t.of(j.Status)++
 	switch j.Status {
 	case record.Compliant:
-		t.compliant++
 		if cautioned {
 			t.cautioned++
 		}
-	case record.LiveFound:
-		t.live++
 	case record.NotJudged, record.NonCompliant:
-		t.notCompliant++
 		if j.Bare() {
 			t.bare++
 		}
-	default:
-		t.notCompliant++
+	case record.LiveFound:
 	}
+}
+
+// of returns the count of a status. One that it does not know is not compliant.
+func (t *tally) of(s record.Status) *int {
+	switch s {
+	case record.Compliant:
+		return &t.compliant
+	case record.LiveFound:
+		return &t.live
+	case record.NotJudged, record.NonCompliant:
+	}
+	return &t.notCompliant
+}
+
+// outrank counts a record that was judged by a worse version of it instead.
+func (t *tally) outrank(judged, worse record.Status) {
+	*t.of(judged)--
+	*t.of(worse)++
+	t.outranked++
 }
 
 // merge adds the counts of another tally.
@@ -74,6 +90,7 @@ func (t *tally) merge(u *tally) {
 	t.notCompliant += u.notCompliant
 	t.live += u.live
 	t.bare += u.bare
+	t.outranked += u.outranked
 	t.cautioned += u.cautioned
 	t.lacking += u.lacking
 	t.proofs, t.shared = t.proofs+u.proofs, t.shared+u.shared
@@ -116,6 +133,13 @@ func (t *tally) answer(strays int) string {
 		text += ", all for want of any row"
 	default:
 		text += fmt.Sprintf(", %s of them for want of any row", number(t.bare))
+	}
+	switch {
+	case t.outranked == 0:
+	case all == 1:
+		text += ", by another version of it that waits for a decision"
+	default:
+		text += fmt.Sprintf(", %s of them by another version that waits for a decision", number(t.outranked))
 	}
 	if t.loosened != "" {
 		text += ", under a policy looser than the default"

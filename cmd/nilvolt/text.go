@@ -48,9 +48,11 @@ type textReport struct {
 	all   bool // list and explain every record
 	out   io.Writer
 
+	remarks  []string // below the answer
 	rows     []sheet  // of the table, without caution
 	cautions []sheet  // compliant records with cautions
 	details  int      // rows that have kept their detail
+	brief    int      // rows that do not comply and have not
 	bare     int      // records without a row that were let through
 	rest     []string // the ids of the others
 }
@@ -90,6 +92,7 @@ func (r *textReport) emit(chunk []byte) error {
 			r.rows = append(r.rows, s)
 		default:
 			s.detail = ""
+			r.brief++
 			r.rows = append(r.rows, s)
 		}
 	}
@@ -100,8 +103,11 @@ func (r *textReport) emit(chunk []byte) error {
 func (r *textReport) finish(t *tally, strays int) error {
 	var b strings.Builder
 	b.WriteString(r.theme.answerLine(t, strays))
+	for _, remark := range r.remarks {
+		r.theme.hang(&b, "", r.theme.clean(remark), wrongInk)
+	}
 	r.table(&b, t)
-	r.explain(&b, t)
+	r.explain(&b)
 	r.listBare(&b)
 	r.listCautions(&b, t)
 	r.theme.closing(&b, t)
@@ -281,13 +287,13 @@ func fitWords(text string, n int) string {
 
 // explain writes what is wrong with each record that is not compliant, and what
 // to do about it.
-func (r *textReport) explain(b *strings.Builder, t *tally) {
+func (r *textReport) explain(b *strings.Builder) {
 	for _, s := range liveFirst(r.rows) {
 		if s.detail != "" {
 			b.WriteString("\n" + r.theme.block(&s))
 		}
 	}
-	if more := t.live + t.notCompliant - r.details - len(r.rest); more > 0 {
+	if more := r.brief; more > 0 {
 		b.WriteString("\n")
 		r.theme.hang(b, "", fmt.Sprintf("%s that %s not comply %s listed above but not explained: "+
 			"--all explains every one, --format csv or json gives them to a program.",
