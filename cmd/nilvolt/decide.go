@@ -44,7 +44,7 @@ named: each is looked at and decided on by itself.
 Exit status: 0 when all was decided on, 1 when live records were left out, 2 when nothing
 was decided.`,
 		Example: `  nilvolt review decide R7 repeat --by "A. Reviewer" --reason "no reprove" --ledger site.db
-  nilvolt review list --marked --instrument VI-10 --all --format csv --ledger site.db > vi-10.csv
+  nilvolt review list --marked --instrument VI-10 --format csv --ledger site.db > vi-10.csv
   nilvolt review decide --from vi-10.csv repeat --by "A. Reviewer" --reason "VI-10 read low" --ledger site.db`,
 		Args: func(_ *cobra.Command, args []string) error {
 			want := 2

@@ -464,9 +464,9 @@ func (t theme) lookBack(b *lookBack, list []*doubted, o *lookBackOptions, marked
 		case o.dryRun:
 			t.hang(&out, "", "Nothing was marked (--dry-run).", quietInk)
 		case marked == 0:
-			t.hang(&out, "", "All of them were marked before; nilvolt review list --marked --all shows them.", quietInk)
+			t.hang(&out, "", "All of them were marked before; nilvolt review list --marked shows them.", quietInk)
 		default:
-			t.hang(&out, "", plural(marked, "record")+" marked for QA; nilvolt review list --marked --all shows them.", quietInk)
+			t.hang(&out, "", plural(marked, "record")+" marked for QA; nilvolt review list --marked shows them.", quietInk)
 		}
 	}
 	return out.String()

@@ -54,7 +54,7 @@ func runMissing(ctx context.Context, l *ledger.Ledger, o *reviewListOptions, c *
 		return fmt.Errorf("standard output: %w", err)
 	}
 	if others > 0 {
-		fmt.Fprintf(c.err, "%s without a row %s not asked for; --missing --all lists every one\n", plural(others, "more record"), verb(others, "was", "were"))
+		fmt.Fprintf(c.err, "%s without a row %s not asked for; --missing alone lists every one\n", plural(others, "more record"), verb(others, "was", "were"))
 	}
 	if len(list) > planned {
 		return errNotCompliant

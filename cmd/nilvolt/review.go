@@ -43,8 +43,8 @@ func newReviewList(c *console) *cobra.Command {
 		Short: "List the records that wait for a decision, worst first",
 		Long: `List the kept records that are not compliant, or marked by a look back at an
 instrument that failed (nilvolt instruments lookback), and that nobody has decided on
-since: live ones first, then by how many rules failed, then the oldest. This week's records are
-listed; --week names another week, --all lists those of all time. Weeks are those of
+since: live ones first, then by how many rules failed, then the oldest. All that wait are
+listed, whenever they began; --week lists those of one week only. Weeks are those of
 ISO 8601, by when the record began; they begin at midnight of the zone in which times
 are shown.
 
@@ -52,8 +52,8 @@ are shown.
 handed in: planned, not done, or done and still to be handed in. Such a record proves
 nothing. The week is that in which the job sheet has it start.
 
-Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be read.`,
-		Example: `  nilvolt review list --ledger site.db --all
+Exit status: 0 when none that was asked for waits, 1 when one does, 2 when the ledger could not be read.`,
+		Example: `  nilvolt review list --ledger site.db
   nilvolt review list --ledger site.db --missing --older 7
   nilvolt review list --ledger site.db --week 2026-W12 --rule reprove-missing --format json`,
 		Args: cobra.NoArgs,
@@ -67,15 +67,16 @@ Exit status: 0 when none waits, 1 when one does, 2 when the ledger could not be 
 	f := cmd.Flags()
 	o.register(f, false)
 	o.zone.register(f)
-	f.StringVar(&o.week, "week", "", "the `week` that records began in, such as 2026-W12; this week if not given")
-	f.BoolVar(&o.all, "all", false, "records of all time")
+	f.StringVar(&o.week, "week", "", "the `week` that records began in, such as 2026-W12; all weeks if not given")
+	f.BoolVar(&o.all, "all", false, "records of all time, as without --week")
+	_ = f.MarkHidden("all") // from when this week was listed if no other was named
 	f.BoolVar(&o.filter.Closed, "decided", false, "those that were decided on as well")
 	f.BoolVar(&o.filter.Marked, "marked", false, "only those that a look back at an instrument marks")
 	f.StringVar(&o.filter.Rule, "rule", "", "only where this `rule` failed")
 	f.StringVar(&o.filter.Site, "site", "", "only of this `site`")
 	f.StringVar(&o.filter.Technician, "technician", "", "only by this `technician`")
 	f.StringVar(&o.filter.Instrument, "instrument", "", "only with this `instrument`, indicator or proving source")
-	f.IntVar(&o.minAge, "older", 0, "only records that began more than so many `days` ago; all weeks")
+	f.IntVar(&o.minAge, "older", 0, "only records that began more than so many `days` ago")
 	f.BoolVar(&o.missing, "missing", false, "the records of job sheets of which no row was ever handed in")
 	f.StringVar(&o.format, "format", "text", "`format` of the result: text, json or csv")
 	completeFlags(cmd)
@@ -135,11 +136,11 @@ func runReviewList(ctx context.Context, o *reviewListOptions, c *console) error 
 	return nil
 }
 
-// span says what the list is of, with a blank before it; "" where it is of all records.
+// span says what a list is of, with a blank before it; "" where it is of all records.
 func (o *reviewListOptions) span(now time.Time) string {
 	var text string
 	if f := &o.filter; f.Rule != "" || f.Site != "" || f.Technician != "" || f.Instrument != "" || f.Marked {
-		text = " that was asked for"
+		text = " of those asked for"
 	}
 	if o.filter.From != 0 {
 		year, week := time.Unix(o.filter.From, 0).In(now.Location()).ISOWeek()
@@ -152,7 +153,7 @@ func (o *reviewListOptions) span(now time.Time) string {
 }
 
 // tellOthers says on standard error how many records wait that began at another time
-// than what was listed: an empty list of this week must not read as an empty queue.
+// than what was listed: an empty list of a week must not read as an empty queue.
 func tellOthers(ctx context.Context, l *ledger.Ledger, f ledger.Filter, listed []*ledger.Item, c *console) error {
 	if f.From == 0 && f.To == 0 {
 		return nil
@@ -162,16 +163,28 @@ func tellOthers(ctx context.Context, l *ledger.Ledger, f ledger.Filter, listed [
 	if err != nil {
 		return err
 	}
-	others := len(all)
+	seen := map[int64]bool{}
 	for _, i := range listed {
-		if !i.Closed() {
-			others--
+		seen[i.Version] = true
+	}
+	others, live := 0, 0
+	for _, i := range all {
+		if !seen[i.Version] {
+			others++
+			if i.Judgement.Status == record.LiveFound.String() {
+				live++
+			}
 		}
 	}
-	if others > 0 {
-		fmt.Fprintf(c.err, "%s of another time %s for a decision; --all lists every one\n", plural(others, "record"), verb(others, "waits", "wait"))
+	if others == 0 {
+		return nil
 	}
-	return nil
+	text := plural(others, "record") + " of another time " + verb(others, "waits", "wait") + " for a decision"
+	if live > 0 {
+		text += ", " + number(live) + " of them LIVE"
+	}
+	_, err = fmt.Fprintln(c.err, text+"; without --week and --older every one is listed")
+	return err
 }
 
 // untilOverlaps is up to when overlaps are looked for.
@@ -191,18 +204,13 @@ func (o *reviewListOptions) setTimes(now time.Time) error {
 		return hint("count the days from today on", "--older %d is no age", o.minAge)
 	case o.minAge > 0:
 		o.filter.To = now.AddDate(0, 0, -o.minAge).Unix()
-		if o.week == "" {
-			return nil
-		}
-	case o.all:
+	}
+	if o.week == "" {
 		return nil
 	}
-	week := report.ISOWeekOf(now)
-	if o.week != "" {
-		var err error
-		if week, err = parseWeek(o.week); err != nil {
-			return err
-		}
+	week, err := parseWeek(o.week)
+	if err != nil {
+		return err
 	}
 	o.filter.From = week.Begin(now.Location()).Unix()
 	until := week.Add(1).Begin(now.Location()).Unix()
