@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"nilvolt/record"
@@ -13,11 +12,11 @@ import (
 // are on site, then the cautions.
 func (r *Record) findings() []block {
 	var failures, cautions []point
-	for _, f := range r.urgent() {
-		wrong, mend := divide(f.Message)
+	for _, f := range Urgent(r.Findings) {
+		wrong, mend := Divide(f.Message)
 		p := point{text: given(capital(wrong) + ".")}
 		p.text[0].data = false
-		if mend != "" && !r.covered(f) {
+		if mend != "" && !Covered(f.Named(), r.Status) {
 			p.text = p.text.and(say(" "), stress("Now: "+mend+"."))
 		}
 		p.below = []words{given(basis(f))}
@@ -38,42 +37,6 @@ func (r *Record) findings() []block {
 		out = append(out, heading{level: 2, text: say("Cautions"), id: "cautions"}, points{list: cautions})
 	}
 	return out
-}
-
-// urgent returns the findings in the order in which a person on site has to know them:
-// live first, then work that was begun too early, then the other failures.
-func (r *Record) urgent() []Finding {
-	rank := func(f Finding) int {
-		switch {
-		case f.Rule == record.LiveFoundRule.String():
-			return 0
-		case f.Rule == record.BeganEarly.String() && f.Failure:
-			return 1
-		case f.Failure:
-			return 2
-		}
-		return 3
-	}
-	out := slices.Clone(r.Findings)
-	slices.SortStableFunc(out, func(a, b Finding) int { return rank(a) - rank(b) })
-	return out
-}
-
-// covered reports whether what is to be done about a finding is left out: where
-// something is live the whole isolation is to be repeated, and nobody may pick "test
-// there" from among other things to do.
-func (r *Record) covered(f Finding) bool {
-	rule, err := record.ParseRule(f.Rule)
-	return err == nil && r.Status == record.LiveFound && rule.IsCore() && rule != record.LiveFoundRule
-}
-
-// divide takes a message apart into what is wrong and what to do, which stands behind
-// the last semicolon.
-func divide(message string) (wrong, mend string) {
-	if i := strings.LastIndex(message, "; "); i >= 0 {
-		return message[:i], message[i+2:]
-	}
-	return message, ""
 }
 
 // capital begins a sentence with a capital, but not an id.

@@ -12,6 +12,7 @@ import (
 
 	"nilvolt/ledger"
 	"nilvolt/record"
+	"nilvolt/report"
 )
 
 // statusInk is how a kept status is painted.
@@ -250,7 +251,7 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i, worse *ledge
 	b.WriteString(t.picture(pairsOf(rec, by, judgings[len(judgings)-1], i.Judgement.Findings), 4))
 	b.WriteString("\n")
 	t.marks(&b, " -  ", i.Marks)
-	t.keptFindings(&b, i.Judgement.Findings)
+	t.keptFindings(&b, &i.Judgement)
 	t.timeline(&b, rec)
 	policies, err := policyNames(ctx, l, judgings)
 	if err != nil {
@@ -267,13 +268,21 @@ func showItem(ctx context.Context, c *console, l *ledger.Ledger, i, worse *ledge
 	return err
 }
 
-// keptFindings writes what a kept judgement found.
-func (t theme) keptFindings(b *strings.Builder, list []ledger.Finding) {
-	for _, f := range list {
+// keptFindings writes what a kept judgement found, in the order in which a person on site
+// has to know it.
+func (t theme) keptFindings(b *strings.Builder, j *ledger.Judgement) {
+	for _, f := range report.Urgent(findingsOf(j.Findings)) {
+		text, severity := f.Message, record.Caution
+		if f.Failure {
+			severity = record.Failure
+		}
+		if report.Covered(f.Named(), parseStatus(j.Status)) {
+			text, _ = report.Divide(text)
+		}
 		basis := strings.Join(append([]string{f.Rule}, foldLines(f.Lines)...), ", ")
-		t.hang(b, " -  ", t.clean(f.Severity+": "+f.Message+" ("+basis+")"), plainInk)
+		t.hang(b, " -  ", t.clean(severity.String()+": "+text+" ("+basis+")"), plainInk)
 	}
-	if len(list) > 0 {
+	if len(j.Findings) > 0 {
 		b.WriteString("\n")
 	}
 }

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
 	"nilvolt/record"
+	"nilvolt/report"
 	"nilvolt/verify"
 )
 
@@ -119,37 +121,23 @@ func findingsCell(j *verify.Judgement) string {
 // failures returns the failures of a record in the order of the rules, but what
 // was found live before all others.
 func failures(j *verify.Judgement) []*record.Finding {
+	return failuresBy(j, func(f *record.Finding) int { return min(report.Urgency(f.Rule, true), 1) })
+}
+
+// urgent returns the failures in the order in which a person on site has to know them.
+func urgent(j *verify.Judgement) []*record.Finding {
+	return failuresBy(j, func(f *record.Finding) int { return report.Urgency(f.Rule, true) })
+}
+
+// failuresBy returns the failures of a record by rank, then in the order of the rules.
+func failuresBy(j *verify.Judgement, rank func(*record.Finding) int) []*record.Finding {
 	var out []*record.Finding
 	for i := range j.Findings {
 		if f := &j.Findings[i]; f.Severity == record.Failure {
 			out = append(out, f)
 		}
 	}
-	firstOf(out, record.LiveFoundRule)
-	return out
-}
-
-// firstOf brings the findings of a rule before all others.
-func firstOf(findings []*record.Finding, rule record.Rule) {
-	slices.SortStableFunc(findings, func(a, b *record.Finding) int {
-		switch {
-		case a.Rule == b.Rule:
-			return 0
-		case a.Rule == rule:
-			return -1
-		case b.Rule == rule:
-			return 1
-		}
-		return 0
-	})
-}
-
-// urgent returns the failures in the order in which a person on site has to know
-// them: nobody may read "test there" before "do not touch" or "stop".
-func urgent(j *verify.Judgement) []*record.Finding {
-	out := failures(j)
-	firstOf(out, record.BeganEarly)
-	firstOf(out, record.LiveFoundRule)
+	slices.SortStableFunc(out, func(a, b *record.Finding) int { return cmp.Compare(rank(a), rank(b)) })
 	return out
 }
 
@@ -207,12 +195,9 @@ func (t theme) detail(j *verify.Judgement, pairs []verify.PairState) string {
 		b.WriteString("\n")
 	}
 	for i, f := range urgent(j) {
-		wrong, mend := divide(t.clean(f.Message))
+		wrong, mend := report.Divide(t.clean(f.Message))
 		t.hang(&b, fmt.Sprintf("%2d  ", i+1), wrong, plainInk)
-		// Where something is live the whole isolation is to be repeated: nobody may
-		// pick "test there" from among other things to do.
-		covered := j.Status == record.LiveFound && f.Rule.IsCore() && f.Rule != record.LiveFoundRule
-		if mend != "" && !covered {
+		if mend != "" && !report.Covered(f.Rule, j.Status) {
 			t.hang(&b, "    now: ", mend, titleInk)
 		}
 		t.hang(&b, "    ", t.basis(f), quietInk)
@@ -242,15 +227,6 @@ func (t theme) showings(b *strings.Builder, pairs []verify.PairState) {
 	if n > most {
 		b.WriteString("    and " + plural(n-most, "more pair") + "\n")
 	}
-}
-
-// divide takes a message apart into what is wrong and what to do about it, which
-// stands behind the last semicolon.
-func divide(message string) (wrong, mend string) {
-	if i := strings.LastIndex(message, "; "); i >= 0 {
-		return message[:i], message[i+2:]
-	}
-	return message, ""
 }
 
 // cautions is a line or two for each caution of a record. What is merely not
