@@ -80,6 +80,25 @@ func (c Checkpoint) sign(signer note.Signer) (string, error) {
 
 var errCheckpointForm = errors.New("not a checkpoint: it wants the origin, the number of leaves and the root hash on three lines, a blank line, and a signature")
 
+// CheckVerifierKey reports whether a text is a verifier key, "origin+hash+key", as to its
+// form; nil if it is.
+func CheckVerifierKey(text string) error {
+	_, err := note.NewVerifier(text)
+	return err
+}
+
+// CheckCheckpointForm reports whether a text is a signed checkpoint as to its form; nil if it
+// is. Whose it is, and whether it was changed, only [OpenCheckpoint] tells.
+func CheckCheckpointForm(signed string) error {
+	_, err := note.Open([]byte(signed), note.VerifierList())
+	unverified, ok := errors.AsType[*note.UnverifiedNoteError](err)
+	if !ok {
+		return errCheckpointForm
+	}
+	_, err = parseCheckpoint(unverified.Note.Text)
+	return err
+}
+
 // OpenCheckpoint reads a signed checkpoint and verifies its signature with a
 // verifier key, "origin+hash+key".
 func OpenCheckpoint(signed, verifierKey string) (Checkpoint, error) {
@@ -91,7 +110,19 @@ func OpenCheckpoint(signed, verifierKey string) (Checkpoint, error) {
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("checkpoint: %w", err)
 	}
-	lines := strings.Split(opened.Text, "\n")
+	c, err := parseCheckpoint(opened.Text)
+	if err != nil {
+		return Checkpoint{}, err
+	}
+	if c.Origin != verifier.Name() {
+		return Checkpoint{}, fmt.Errorf("checkpoint of %q, signed by %q", c.Origin, verifier.Name())
+	}
+	return c, nil
+}
+
+// parseCheckpoint is the reverse of [Checkpoint.text].
+func parseCheckpoint(text string) (Checkpoint, error) {
+	lines := strings.Split(text, "\n")
 	if len(lines) < 4 {
 		return Checkpoint{}, errCheckpointForm
 	}
@@ -102,9 +133,6 @@ func OpenCheckpoint(signed, verifierKey string) (Checkpoint, error) {
 	root, err := tlog.ParseHash(lines[2])
 	if err != nil {
 		return Checkpoint{}, errCheckpointForm
-	}
-	if lines[0] != verifier.Name() {
-		return Checkpoint{}, fmt.Errorf("checkpoint of %q, signed by %q", lines[0], verifier.Name())
 	}
 	return Checkpoint{Origin: lines[0], Leaves: leaves, Root: root}, nil
 }

@@ -54,6 +54,11 @@ file could not be read.`,
 			if o.format != "text" && o.format != "json" {
 				return hint("the formats of audit are text and json", "no format is called %q", o.format)
 			}
+			// A slip of the pen on the command line is no fault of the ledger.
+			if o.verifier != "" && ledger.CheckVerifierKey(o.verifier) != nil {
+				return hint("give the whole line as nilvolt audit prints it behind public key, such as nilvolt-1f0c+6d2a+AQz...",
+					"--verifier %q is no public key", o.verifier)
+			}
 			if o.sheet != "" {
 				return runCheckSheet(cmd.Context(), o, c)
 			}
@@ -91,6 +96,9 @@ func runAudit(ctx context.Context, l *ledger.Ledger, o *auditOptions, c *console
 		text, err := readFile(name)
 		if err != nil {
 			return err
+		}
+		if err := ledger.CheckCheckpointForm(string(text)); err != nil {
+			return hint("name a file that nilvolt audit --save wrote", "%s: %v", name, err)
 		}
 		a.Earlier = append(a.Earlier, string(text))
 	}
