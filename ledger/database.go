@@ -66,6 +66,9 @@ func openDatabase(where string, create bool) (*sql.DB, dialect, error) {
 		return nil, sqliteDialect, fmt.Errorf("%s: %w", where, ErrNoLedger)
 	case errors.Is(err, fs.ErrNotExist) && create:
 		mode = "rwc"
+		if _, err := os.Stat(filepath.Dir(where)); errors.Is(err, fs.ErrNotExist) {
+			return nil, sqliteDialect, fmt.Errorf("%s: %w", where, ErrNoFolder)
+		}
 	case err != nil:
 		return nil, sqliteDialect, err
 	}

@@ -28,11 +28,11 @@ func readKey(path string) (*key, error) {
 	private, public, _ := strings.Cut(strings.TrimSpace(string(text)), "\n")
 	signer, err := note.NewSigner(private)
 	if err != nil {
-		return nil, fmt.Errorf("%s: not a key file", path)
+		return nil, fmt.Errorf("%s: %w", path, ErrNotKeyFile)
 	}
 	verifier, err := note.NewVerifier(public)
 	if err != nil || verifier.Name() != signer.Name() || verifier.KeyHash() != signer.KeyHash() {
-		return nil, fmt.Errorf("%s: not a key file, or one whose two keys do not belong together", path)
+		return nil, fmt.Errorf("%s: %w, or one whose two keys do not belong together", path, ErrNotKeyFile)
 	}
 	return &key{signer, public}, nil
 }

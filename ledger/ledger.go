@@ -42,6 +42,15 @@ type Ledger struct {
 // ErrNoLedger says that a database exists and holds no ledger.
 var ErrNoLedger = errors.New("no ledger: nothing was ingested into it yet")
 
+// ErrNoFolder says that the folder for a new ledger is not there.
+var ErrNoFolder = errors.New("its folder is not there")
+
+// Errors of key files.
+var (
+	ErrOtherKey   = errors.New("the key of another ledger")
+	ErrNotKeyFile = errors.New("not a key file")
+)
+
 // ErrNoKey says that a ledger is written to and no key file is named.
 var ErrNoKey = errors.New("the ledger's key file is not named")
 
@@ -242,7 +251,7 @@ func (l *Ledger) openKey() (*key, error) {
 		return nil, err
 	}
 	if k.verifier != l.verifier {
-		return nil, fmt.Errorf("%s: the key of another ledger, %s; this one is %s", l.options.KeyFile, k.signer.Name(), l.origin)
+		return nil, fmt.Errorf("%s: %w, %s; this one is %s", l.options.KeyFile, ErrOtherKey, k.signer.Name(), l.origin)
 	}
 	return k, nil
 }

@@ -97,8 +97,11 @@ func runDecideList(ctx context.Context, l *ledger.Ledger, o *decideOptions, kind
 		switch {
 		case d.bad.Total > 0:
 			return d.bad.Err()
+		case len(d.made) == 0 && len(d.live) > 0:
+			return hint("look at each with nilvolt review show, and decide on it by its name", "%s: live records only, which are not decided on in a list: %s",
+				o.from, strings.Join(d.live, ", "))
 		case len(d.made) == 0:
-			return hint("look at each live record with nilvolt review show, and decide on it by its name", "%s: no record that can be decided on in a list", o.from)
+			return hint("hand in what nilvolt review list --format csv prints", "%s: no record in the list", o.from)
 		case kind == ledger.ToStore:
 			return tx.SendToStore(d.made...)
 		}

@@ -76,7 +76,7 @@ func runDemo(dir string, c *console) error {
 // newFolder makes a folder; one that is there must be empty.
 func newFolder(dir string) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return err
+		return cannotWrite(err)
 	}
 	entries, err := os.ReadDir(dir)
 	if err == nil && len(entries) > 0 {
@@ -94,11 +94,11 @@ type bufferedFile struct {
 // createBuffered makes a new file and the folders above it.
 func createBuffered(path string) (*bufferedFile, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-		return nil, err
+		return nil, cannotWrite(err)
 	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return nil, err
+		return nil, cannotWrite(err)
 	}
 	return &bufferedFile{bufio.NewWriterSize(f, 64<<10), f}, nil
 }

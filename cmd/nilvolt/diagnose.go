@@ -86,6 +86,26 @@ func fileMend(err error) string {
 	return ""
 }
 
+// cannotWrite tells what to do about a file or a folder that cannot be written.
+func cannotWrite(err error) error {
+	path, ok := errors.AsType[*fs.PathError](err)
+	if !ok {
+		return err
+	}
+	mend := fileMend(err)
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		mend = "ask for the right to write there, or name a place where you may"
+	case errors.Is(err, fs.ErrExist):
+		mend = "name one that is not there yet; nothing is written over it"
+	case errors.Is(err, syscall.ENOTDIR):
+		mend = "name a folder: a file stands where one is wanted"
+	case errors.Is(err, syscall.EISDIR):
+		mend = "name a file: a folder stands where one is wanted"
+	}
+	return hint(mend, "%s: %v", path.Path, path.Err)
+}
+
 // A hintError is an error of the command line with what to do about it.
 type hintError struct {
 	message string

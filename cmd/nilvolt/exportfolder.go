@@ -40,11 +40,11 @@ const (
 // was not finished has left.
 func openExportFolder(dir, ledger string) (*exportFolder, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, err
+		return nil, cannotWrite(err)
 	}
 	lock, err := os.OpenFile(filepath.Join(dir, lockName), os.O_CREATE|os.O_RDWR, 0o666)
 	if err != nil {
-		return nil, err
+		return nil, cannotWrite(err)
 	}
 	f := &exportFolder{dir: dir, lock: lock}
 	if err := f.open(ledger); err != nil {

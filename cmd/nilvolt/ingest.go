@@ -71,18 +71,30 @@ Exit status: 0 when every record complies and every row belongs to one record,
 	return cmd
 }
 
+// errInterrupted stands for whatever was under way when the call was interrupted.
+var errInterrupted = errors.New("interrupted")
+
 // errNothingKept is said beside the reason when an upload failed.
 var errNothingKept = errors.New("nothing was kept")
+
+// notKept is the error of an upload that failed. What an interrupt broke off is no fault of
+// the file that was read just then.
+func notKept(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		err = errInterrupted
+	}
+	return errors.Join(err, errNothingKept)
+}
 
 // runIngest keeps the readings and prints what came of it.
 func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console) error {
 	in, err := o.load()
 	if err != nil {
-		return errors.Join(err, errNothingKept)
+		return notKept(ctx, err)
 	}
 	s, err := gather(ctx, args, &o.inputFlags, c)
 	if err != nil {
-		return errors.Join(err, errNothingKept)
+		return notKept(ctx, err)
 	}
 	defer s.close()
 	bar := newProgress(c, 3) // index, evidence, verdicts
@@ -91,12 +103,12 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 		Jobs: in.jobs, Map: in.readingsMap, At: s.at, Progress: bar.update,
 	})
 	if err != nil {
-		return errors.Join(err, errNothingKept)
+		return notKept(ctx, err)
 	}
 	defer set.Close()
 	l, err := o.open(ctx, c, true)
 	if err != nil {
-		return errors.Join(err, errNothingKept)
+		return notKept(ctx, err)
 	}
 	defer l.Close()
 	k := &keeper{in: in, set: set, manifest: s.manifest(o, in), out: newKeptOutput(o, c), withoutRows: o.withoutRows}
@@ -104,7 +116,7 @@ func runIngest(ctx context.Context, o *ingestOptions, args []string, c *console)
 	err = l.Update(ctx, func(tx *ledger.Tx) error { return k.keep(ctx, tx) })
 	bar.stop()
 	if err != nil {
-		return errors.Join(ledgerError(err), errNothingKept)
+		return notKept(ctx, ledgerError(err))
 	}
 	return k.conclude(c)
 }

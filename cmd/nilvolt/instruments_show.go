@@ -101,7 +101,7 @@ func (o *showOptions) draw(c *console, p report.Picture) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			return hint("make the folder first", "%v", err)
 		}
-		return err
+		return cannotWrite(err)
 	}
 	fmt.Fprintf(c.err, "%s written\n", o.plot)
 	return nil

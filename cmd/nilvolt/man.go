@@ -37,7 +37,7 @@ func exactArgs(n int, mend string) cobra.PositionalArgs {
 // runMan writes a page for root and each command below it that is shown.
 func runMan(root *cobra.Command, dir string, c *console) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return err
+		return cannotWrite(err)
 	}
 	pages := manPages(root)
 	for _, page := range pages {

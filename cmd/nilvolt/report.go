@@ -60,6 +60,7 @@ Exit status: 0 when the report was written, whatever it says of the record; 2 wh
 	}
 	f := cmd.Flags()
 	o.inputFlags.register(f)
+	f.Lookup("zone").Usage = "the `zone` of weeks, the machine's if not given; with files of readings that of times without an offset"
 	o.ledgerFlags.register(f, false)
 	o.weeks.register(f)
 	f.StringVar(&o.record, "record", "", "the `record` whose sheet is wanted; its newest version, or RECORD@VERSION")
@@ -96,7 +97,7 @@ func writeDocument(o *reportOptions, name string, d *report.Document, c *console
 		files[ending[1:]] = o.out
 	default:
 		if err := os.MkdirAll(o.out, 0o777); err != nil {
-			return err
+			return cannotWrite(err)
 		}
 		for _, format := range []string{"pdf", "html"} {
 			if o.format == format || o.format == "both" {
@@ -128,7 +129,7 @@ func writeDocument(o *reportOptions, name string, d *report.Document, c *console
 func replaceFile(path string, data []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".nilvolt-*")
 	if err != nil {
-		return err
+		return cannotWrite(err)
 	}
 	defer os.Remove(f.Name()) // nothing is there any more if all went well
 	_, err = f.Write(data)

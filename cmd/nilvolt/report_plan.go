@@ -27,7 +27,7 @@ func writePlan(ctx context.Context, c *console, a *assessed, p fleet.ServicePlan
 		return err
 	}
 	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return err
+		return cannotWrite(err)
 	}
 	name := filepath.Join(dir, "plan-"+p.Begin.String())
 	for _, file := range []struct {

@@ -118,7 +118,7 @@ func runReportWeek(ctx context.Context, o *reportOptions, args []string, c *cons
 		return hint("name a week that has begun", "%v begins on %s, and no record of it is in the ledger", last, w.Begin.Format(time.DateOnly))
 	}
 	if err := os.MkdirAll(o.out, 0o777); err != nil {
-		return err
+		return cannotWrite(err)
 	}
 	made := &weekMaker{weeks: weeks}
 	if made.missing, err = missingJobs(ctx, l); err != nil {

@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"errors"
+	"strconv"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // newRoot returns the program with all its commands.
@@ -27,6 +29,10 @@ read or the command was wrong.`,
 	root.SetOut(c.out)
 	root.SetErr(c.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		value, ok := errors.AsType[*pflag.InvalidValueError](err)
+		if _, isNumber := errors.AsType[*strconv.NumError](err); ok && isNumber {
+			return hint("write a number, such as 7", "--%s %q is no number that can be taken", value.GetFlag().Name, value.GetValue())
+		}
 		return hint(cmd.CommandPath()+" --help lists the flags", "%v", err)
 	})
 	root.AddCommand(newVerify(c), newIngest(c), newCapture(c), newReview(c), newInstruments(c), newAudit(c), newBackup(c), newRestore(c), newExport(c), newReport(c), newFormats(c), newDemo(c), newMan(c), newVersion(c))

@@ -69,7 +69,10 @@ func (s *sources) add(ctx context.Context, name string, c *console) error {
 func readingsIn(args []string, f *inputFlags) ([]string, error) {
 	var files []string
 	others := f.infos()
-	for _, arg := range args {
+	for i, arg := range args {
+		if arg == "-" && slices.Contains(args[:i], arg) {
+			return nil, hint("name - once", "standard input can be read once only")
+		}
 		if arg == "-" {
 			files = append(files, arg)
 			continue

@@ -52,6 +52,10 @@ func ledgerError(err error) error {
 		return hint("use the nilvolt that wrote it, or a later one", "%v", err)
 	case errors.Is(err, ledger.ErrNoKey):
 		return hint("name it with --key or in NILVOLT_KEY; it is made together with a new ledger", "%v", err)
+	case errors.Is(err, ledger.ErrOtherKey), errors.Is(err, ledger.ErrNotKeyFile):
+		return hint("name the key file that was made together with this ledger, with --key or in NILVOLT_KEY", "%v", err)
+	case errors.Is(err, ledger.ErrNoFolder):
+		return hint("check the name, or make the folder first", "%v", err)
 	case errors.Is(err, ledger.ErrNoLedger):
 		return hint("check the name; nilvolt ingest makes a new ledger", "%v", err)
 	case errors.Is(err, ledger.ErrAltered):
