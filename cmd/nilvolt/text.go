@@ -149,7 +149,8 @@ func (t theme) closing(b *strings.Builder, c *tally) {
 		b.WriteString("\n")
 	}
 	if c.proofs > 0 {
-		t.hang(b, "", fmt.Sprintf("%s of %s %s in a second log as well, which is stronger evidence and makes no verdict better.",
+		t.hang(b, "", fmt.Sprintf("%s of %s %s in a second log as well, by source and time. "+
+			"What the two logs show was not compared, and no verdict is better for it.",
 			number(c.shared), plural(c.proofs, "proof"), verb(c.shared, "stands", "stand")), plainInk)
 		b.WriteString("\n")
 	}
