@@ -41,7 +41,7 @@ var worse = [...]int{
 // written beside it.
 type Settings struct {
 	Tolerance   float64      // percent, for instruments whose register row has none; 10
-	Window      int          // weeks that are looked back; 26
+	Window      int          // weeks of one search, over which levels are taken to be constant apart from faults; 26
 	FalseAlarms float64      // chance of a false alarm in the fleet in 13 weeks; 0.05
 	Confidence  float64      // of all intervals; 0.9
 	Method      ReviewMethod // how the interval from service to service is reviewed; RegisterInterval
@@ -77,6 +77,7 @@ type Unknown uint8
 const (
 	NothingUnknown      Unknown = iota
 	UnknownNoProofs             // there is no proof of it at all
+	UnknownNow                  // there is no proof of it within the window: how it is now
 	UnknownFewProofs            // fewer than six numeric proofs in the window since its last service: no drift could be found
 	UnknownStepsOnly            // it shows steps: its error is known to lie between two limits only
 	UnknownCommon               // no verified reference is in its part: an error that all share is not seen
@@ -92,8 +93,9 @@ type DatedFault struct {
 	Fault
 	// Began is when it shows first; BeganEarliest and BeganLatest enclose that with 95 %.
 	Began, BeganEarliest, BeganLatest record.Instant
-	Older                             bool         // it shows from the beginning of the window on, and may be older
-	CrossProve                        []CrossProve // what would settle it where it is not Clear
+	Older                             bool           // it shows from the first proof of a window on, and may be older
+	Seen                              record.Instant // the end of the last window that showed it; not set where that is the newest
+	CrossProve                        []CrossProve   // what would settle it where it is not Clear
 }
 
 // An Assessment is what is known of one instrument.
@@ -105,10 +107,11 @@ type Assessment struct {
 
 	Count       Count          // of its proofs up to the moment, since ever
 	First, Last record.Instant // its first and last proof; not set where there is none
-	Rate        Rate           // how often it fails, within the window
+	Rate        Rate           // how often it fails, since its last service
 
 	// Faults are those found of its own since its last service: the confirmed ones first,
-	// then by their size in standard errors. Only a confirmed one blames it.
+	// of these the ones of the window, then by their size in standard errors. Only a
+	// confirmed one blames it, and until its next service.
 	Faults []DatedFault
 	// Rivals are the instruments that are under suspicion together with it, CrossProve
 	// the proofs that would tell them apart; both are empty where there is no such doubt.
@@ -128,9 +131,10 @@ type Assessment struct {
 	Forecast                    *Forecast
 	NotBefore, Likely, NotAfter record.Instant
 
-	// Steps is the number of proofs of the window that showed a step; they leave
-	// StepLow to StepHigh percent for the sum of its error and its unit's. Infinite
-	// limits are none; StepLow above StepHigh says that the proofs contradict each other.
+	// Steps is the number of proofs of the window and since its last service that showed a
+	// step; all since the service leave StepLow to StepHigh percent for the sum of its error
+	// and its unit's. Infinite limits are none; StepLow above StepHigh says that the proofs
+	// contradict each other.
 	Steps             int
 	StepLow, StepHigh float64
 
@@ -151,6 +155,12 @@ func (a *Assessment) Fault() *DatedFault {
 
 // Confirmed reports whether a confirmed fault blames the instrument.
 func (a *Assessment) Confirmed() bool { return len(a.Faults) > 0 && a.Faults[0].Confirmed }
+
+// driftedOnce reports whether the fault to speak of is a drift that only older windows
+// show, so that nobody knows how far it went.
+func (a *Assessment) driftedOnce() bool {
+	return a.Confirmed() && a.Faults[0].Kind == Drift && a.Faults[0].Seen.IsSet()
+}
 
 // OutOfTolerance reports whether the error at the moment is beyond the tolerance.
 func (a *Assessment) OutOfTolerance() bool { return a.Measured && math.Abs(a.Error) > a.Tolerance }
@@ -201,6 +211,7 @@ func Assess(from Evidence, s Settings) *Fleet {
 	f.search(references(from.Register))
 	f.fillParts()
 	f.charge()
+	f.recall(from)
 	f.foresee()
 	f.each(func(i int) { f.conclude(&f.Instruments[i]) })
 	slices.SortStableFunc(f.Instruments, worstFirst)

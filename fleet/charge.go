@@ -69,13 +69,7 @@ func (f *Fleet) charge() {
 	}
 	for _, fault := range f.findings.Faults {
 		a := of[role{fault.Instrument, fault.Unit}]
-		var d DatedFault
-		d.Fault = fault
-		d.Rival = plainID(fault.Rival)
-		first := f.firstWeek(role{fault.Instrument, fault.Unit})
-		d.Start, d.Earliest, d.Latest = max(d.Start, first), max(d.Earliest, first), max(d.Latest, first)
-		d.Began, d.BeganEarliest, d.BeganLatest = f.At(d.Start), f.At(d.Earliest), f.At(d.Latest)
-		d.Older = fault.Kind == Drift && d.Earliest <= first
+		d := f.dated(fault, f.findings)
 		d.CrossProve = f.findings.Advise(fault, f.window.until)
 		if a != nil {
 			a.Faults = append(a.Faults, d)
@@ -91,27 +85,44 @@ func (f *Fleet) charge() {
 	}
 	for i := range f.Instruments {
 		a := &f.Instruments[i]
-		slices.SortStableFunc(a.Faults, func(x, y DatedFault) int {
-			return cmp.Or(-cmp.Compare(rankOf(&x.Fault), rankOf(&y.Fault)), -cmp.Compare(x.T, y.T))
-		})
+		a.sortFaults()
 		a.Rivals = sortedSet(a.Rivals)
 	}
 }
 
+func (a *Assessment) sortFaults() {
+	slices.SortStableFunc(a.Faults, func(x, y DatedFault) int {
+		return cmp.Or(-cmp.Compare(x.rank(), y.rank()), -cmp.Compare(x.T, y.T))
+	})
+}
+
+// dated returns a fault that a search found with its times.
+func (f *Fleet) dated(fault Fault, found *Findings) DatedFault {
+	d := DatedFault{Fault: fault}
+	d.Rival = plainID(fault.Rival)
+	first := found.firstWeek(role{fault.Instrument, fault.Unit})
+	d.Start, d.Earliest, d.Latest = max(d.Start, first), max(d.Earliest, first), max(d.Latest, first)
+	d.Began, d.BeganEarliest, d.BeganLatest = f.At(d.Start), f.At(d.Earliest), f.At(d.Latest)
+	d.Older = fault.Kind == Drift && d.Earliest <= first
+	return d
+}
+
 // firstWeek returns the beginning of the week of the first numeric proof of an instrument
-// in the window: it cannot show a fault before.
-func (f *Fleet) firstWeek(r role) float64 {
-	l := f.findings.model.l
+// in a search: it cannot show a fault before.
+func (f *Findings) firstWeek(r role) float64 {
+	l := f.model.l
 	p := slices.IndexFunc(l.parties, func(q party) bool { return q.id == r.id && q.unit == r.unit })
 	return math.Floor(l.week[l.parties[p].rows[0]])
 }
 
-// rankOf ranks a fault: confirmed, clear, in doubt.
-func rankOf(f *Fault) int {
+// rank ranks a fault: confirmed, confirmed once, clear, in doubt.
+func (d *DatedFault) rank() int {
 	switch {
-	case f.Confirmed:
+	case d.Confirmed && !d.Seen.IsSet():
+		return 3
+	case d.Confirmed:
 		return 2
-	case f.Clear:
+	case d.Clear:
 		return 1
 	}
 	return 0

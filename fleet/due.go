@@ -155,6 +155,8 @@ func (f *Fleet) dues(a *Assessment) {
 		add(today, DueStep)
 	}
 	switch {
+	case a.driftedOnce(): // nothing tells how far it has gone since
+		add(today, DueCrossing)
 	case a.Forecast == nil:
 	case a.Confirmed(): // the earliest that it may be out
 		add(laterOf(a.NotBefore.Date(), today), DueCrossing)
@@ -269,6 +271,7 @@ func (f *Fleet) unknowns(a *Assessment) {
 	none := a.Count.Proofs == 0
 	stepsOnly := a.Steps > 0 && a.tracked.numeric == 0
 	add(none, UnknownNoProofs)
+	add(!none && a.Last.Before(f.Since), UnknownNow)
 	add(!none && !stepsOnly && a.tracked.numeric < 2*minSide, UnknownFewProofs)
 	add(stepsOnly, UnknownStepsOnly)
 	if a.Part >= 0 {

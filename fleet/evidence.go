@@ -16,7 +16,8 @@ import (
 // Evidence is what an assessment goes by besides its settings.
 type Evidence struct {
 	// Proofs are all proofs, in any order; those without a time and those after AsOf are
-	// left out. They are gone through once, and twice where AsOf is not set.
+	// left out. They are gone through once, once more where AsOf is not set, and once more
+	// for each older window.
 	Proofs   iter.Seq[Proof]
 	Register record.Register // may be nil
 	// Services are the days on which instruments were serviced, by id, as far as they are
@@ -41,11 +42,12 @@ type window struct {
 	register record.Register
 	services map[string][]record.Date // by instrument, ascending, up to asOf
 	asOf     record.Instant
-	origin   record.Instant // Monday 00:00 UTC; week 0
-	until    float64        // week just after asOf
-	points   []Point        // of the window, in order of time
-	trials   []trial        // of the window, in order of time
-	tried    int            // how many they were
+	origin   record.Instant   // Monday 00:00 UTC; week 0
+	until    float64          // week just after asOf
+	points   []Point          // of the window, in order of time
+	trials   []trial          // of the window, and older ones of instruments not serviced since; in order of time
+	tried    int              // how many of them were of the window
+	ends     map[float64]bool // weeks with which older windows end, see older
 	parties  map[role]*tracked
 	tracked  []*tracked // by number
 }
@@ -63,8 +65,8 @@ type tracked struct {
 	count       Count
 	first, last record.Instant // proofs
 	numeric     int            // points within the window and since the last service
-	steps       int            // proofs of the window that showed a step
-	low, high   float64        // percent: what the steps leave for the error
+	steps       int            // proofs of the window and since the last service that showed a step
+	low, high   float64        // percent: what the steps since the last service leave for the error
 	days        []uint64       // days of the window on which it was used, a bit each
 }
 
@@ -78,7 +80,7 @@ type trial struct {
 
 // gather sorts the evidence out.
 func gather(from Evidence, s Settings) *window {
-	e := &window{settings: s, register: from.Register, asOf: from.AsOf, parties: map[role]*tracked{}}
+	e := &window{settings: s, register: from.Register, asOf: from.AsOf, parties: map[role]*tracked{}, ends: map[float64]bool{}}
 	if !e.asOf.IsSet() {
 		for p := range from.Proofs {
 			if p.Time.IsSet() && (!e.asOf.IsSet() || e.asOf.Before(p.Time)) {
@@ -165,48 +167,108 @@ func (e *window) add(p *Proof) {
 			t.see(p, week)
 		}
 	}
-	if week < 0 || sides[0] == nil {
+	if sides[0] == nil {
 		return
 	}
 	e.try(p, week, sides)
 	if sides[1] == nil {
 		return
 	}
-	if percent, ok := p.Error(); ok {
-		e.points = append(e.points, Point{
-			e.sinceService(sides[0], p), e.sinceService(sides[1], p), p.Expected, week, percent,
-		})
-	}
-	if low, high, ok := p.ErrorInterval(); ok {
-		sides[0].steps++
+	if low, high, ok := p.ErrorInterval(); ok && e.stands(p.Indicator, p.Time) {
 		sides[0].low, sides[0].high = max(sides[0].low, low), min(sides[0].high, high)
+		if week >= 0 {
+			sides[0].steps++
+		}
+	}
+	point, ok := e.point(p, week)
+	switch {
+	case !ok:
+	case week < 0:
+		e.older(&point)
+	default:
+		e.points = append(e.points, point)
+		for k, id := range [...]string{point.Indicator, point.Unit} {
+			if id == sides[k].id {
+				sides[k].numeric++
+			}
+		}
 	}
 }
 
 func (e *window) try(p *Proof, week float64, sides [2]*tracked) {
 	t := trial{week: week, of: [2]int32{-1, -1}, failed: !p.Passed}
 	for k, side := range sides {
-		if side != nil && !e.before(side.role, p.Time).IsSet() {
+		if side != nil && e.stands(side.id, p.Time) {
 			t.of[k] = side.number
 		}
 	}
-	e.trials = append(e.trials, t)
+	if week >= 0 {
+		e.tried++
+	}
+	if week >= 0 || t.of != [2]int32{-1, -1} {
+		e.trials = append(e.trials, t)
+	}
 }
 
-// sinceService returns the id under which an instrument takes part in a numeric proof,
-// and counts it where it is of the time since its last service.
-func (e *window) sinceService(t *tracked, p *Proof) string {
-	if day := e.before(t.role, p.Time); day.IsSet() {
-		return t.id + earlier + day.String()
+// point returns the point of a numeric proof of an indicator on a unit, each under the id
+// under which it takes part at that time.
+func (e *window) point(p *Proof, week float64) (Point, bool) {
+	percent, ok := p.Error()
+	return Point{e.idAt(p.Indicator, p.Time), e.idAt(p.Source, p.Time), p.Expected, week, percent}, ok
+}
+
+// idAt returns the id under which an instrument takes part in a numeric proof.
+func (e *window) idAt(id string, at record.Instant) string {
+	if day := e.before(id, at); day.IsSet() {
+		return id + earlier + day.String()
 	}
-	t.numeric++
-	return t.id
+	return id
+}
+
+// stands reports whether an instrument was not serviced since.
+func (e *window) stands(id string, at record.Instant) bool { return !e.before(id, at).IsSet() }
+
+// older notes which windows hold a point of before the window, if one of its instruments
+// was not serviced since. They end every half window, on the same days whatever the moment
+// of the assessment, so that what one of them once showed is seen ever after; what shows
+// within half a window lies in one of them as a whole.
+func (e *window) older(p *Point) {
+	if plainID(p.Indicator) != p.Indicator && plainID(p.Unit) != p.Unit {
+		return
+	}
+	half := math.Max(1, float64(e.settings.Window/2))
+	monday := float64(e.origin.Unix() / secondsPerWeek)
+	begin := math.Floor((monday+p.Week)/half)*half - monday
+	for _, end := range [...]float64{begin + half, begin + 2*half} {
+		if end < float64(e.settings.Window) {
+			e.ends[end] = true
+		}
+	}
+}
+
+// pointsOf returns the points of an older window, in order of time.
+func (e *window) pointsOf(proofs iter.Seq[Proof], begin, end float64) []Point {
+	var points []Point
+	for p := range proofs {
+		if !p.between() {
+			continue
+		}
+		week := Weeks(p.Time, e.origin)
+		if week < begin || week >= end {
+			continue
+		}
+		if point, ok := e.point(&p, week); ok {
+			points = append(points, point)
+		}
+	}
+	slices.SortStableFunc(points, func(a, b Point) int { return cmp.Compare(a.Week, b.Week) })
+	return points
 }
 
 // before returns the day of the first service of an instrument that an instant lies
 // before the end of; not set where there is none.
-func (e *window) before(r role, at record.Instant) record.Date {
-	days := e.services[r.id]
+func (e *window) before(id string, at record.Instant) record.Date {
+	days := e.services[id]
 	if len(days) == 0 {
 		return record.Date{}
 	}
@@ -220,6 +282,7 @@ func (e *window) before(r role, at record.Instant) record.Date {
 }
 
 // use returns the days of use of an instrument a day, since the first proof of the window.
+// One that rests counts a day: it may be taken up again, and must not lie unserviced for ever.
 func (e *window) use(t *tracked) float64 {
 	used := 0
 	for _, word := range t.days {
@@ -227,9 +290,9 @@ func (e *window) use(t *tracked) float64 {
 	}
 	begin := 0.0
 	if len(e.trials) > 0 {
-		begin = math.Floor(e.trials[0].week * daysPerWeek)
+		begin = math.Floor(max(0, e.trials[0].week) * daysPerWeek)
 	}
-	return float64(used) / max(1, math.Ceil(e.until*daysPerWeek)-begin)
+	return float64(max(1, used)) / max(1, math.Ceil(e.until*daysPerWeek)-begin)
 }
 
 // see counts one proof.

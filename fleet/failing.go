@@ -9,8 +9,8 @@ import (
 
 // A Rate says how often an instrument fails. It counts occasions: proofs of the same
 // two instruments within five minutes of each other are one, which failed if one of
-// them did, since proofs that are tried again do not fail independently. Occasions of
-// the window since the instrument's last service count.
+// them did, since proofs that are tried again do not fail independently. Occasions since
+// the instrument's last service count.
 type Rate struct {
 	Tried, Failed int
 	Rate          float64 // Failed / Tried, 0 to 1; 0 without occasions
@@ -93,24 +93,35 @@ type excess struct {
 	failed, tried int
 }
 
-// excess returns the most that speaks against instrument n, occasions that are aside or
-// those with instrument without left out.
+// excess returns the most that speaks against instrument n up to the last failure of any
+// week, occasions that are aside or those with instrument without left out: who once failed
+// too often is not cleared by the good proofs that follow.
 func (t *tries) excess(n, without int32) excess {
-	var best excess
-	failed, tried := 0, 0
-	usual := t.usual()
-	for _, i := range slices.Backward(t.of[n]) {
+	type failure struct{ occasion, tried int32 } // tried up to it
+	var failures []failure
+	tried := int32(0)
+	for _, i := range t.of[n] {
 		o := &t.occasions[i]
 		if t.aside[i] >= 0 || without >= 0 && (o.of[0] == without || o.of[1] == without) {
 			continue
 		}
 		tried++
-		if !o.failed {
+		if o.failed {
+			failures = append(failures, failure{i, tried})
+		}
+	}
+	week := func(k int) float64 { return math.Floor(t.occasions[failures[k].occasion].week) }
+	var best excess
+	usual := t.usual()
+	for last := range failures {
+		if last+1 < len(failures) && week(last+1) == week(last) {
 			continue
 		}
-		failed++
-		if gain := likelihoodGain(failed, tried, usual); gain > best.gain {
-			best = excess{gain, i, failed, tried}
+		for first := last; first >= 0; first-- {
+			s := excess{from: failures[first].occasion, failed: last - first + 1, tried: int(failures[last].tried - failures[first].tried + 1)}
+			if s.gain = likelihoodGain(s.failed, s.tried, usual); s.gain > best.gain {
+				best = s
+			}
 		}
 	}
 	return best
@@ -204,7 +215,7 @@ func (t *tries) setAside(n, from int32) []int32 {
 // only where its excess stands without any one of those that it failed with.
 func (f *Fleet) rate() {
 	t := newTries(f.window)
-	f.window.tried, f.window.trials = len(f.window.trials), nil // they are many
+	f.window.trials = nil // they are many
 	of := make([]*Assessment, len(f.window.tracked))
 	for i := range f.Instruments {
 		of[f.Instruments[i].tracked.number] = &f.Instruments[i]

@@ -100,5 +100,5 @@ func (f *Fleet) item(a *Assessment, begin record.Date, weeks int) Item {
 
 // working reports whether an instrument is good to be used at a date.
 func (a *Assessment) working(at record.Date) bool {
-	return a.State != StateWithdrawn && a.State != StateFailing && a.State != StateStepped && !a.OutOfTolerance() && !a.Overdue(at)
+	return !a.driftedOnce() && a.State != StateWithdrawn && a.State != StateFailing && a.State != StateStepped && !a.OutOfTolerance() && !a.Overdue(at)
 }

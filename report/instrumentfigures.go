@@ -133,8 +133,11 @@ func (c *InstrumentChart) flags(f *fleet.Fleet, a *fleet.Assessment, services []
 				word = "drift, from here or before"
 			}
 		}
-		first, _ := c.span()
-		add(max(f.Week(d.Began), first), f.Week(d.BeganEarliest), f.Week(d.BeganLatest), word, true)
+		week := f.Week(d.Began)
+		if first, _ := c.span(); d.Kind == fleet.Drift && !d.Seen.IsSet() { // it goes on within the picture
+			week = max(week, first)
+		}
+		add(week, f.Week(d.BeganEarliest), f.Week(d.BeganLatest), word, true)
 	}
 	add(c.AsOf, c.AsOf, c.AsOf, "as of "+utcDay(f.AsOf), false)
 	if d := a.Due().Date; d.IsSet() && a.State != fleet.StateWithdrawn {

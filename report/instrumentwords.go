@@ -40,9 +40,9 @@ func InstrumentSummary(f *fleet.Fleet, a *fleet.Assessment) string {
 	case fleet.StateWithdrawn:
 		return "since " + a.Registered.Withdrawn.String()
 	case fleet.StateFailing:
-		return failingWords(f, a)
+		return failingWords(f, a) + notProvedSince(a)
 	case fleet.StateDrifting, fleet.StateStepped:
-		return FaultWords(f, a.Fault()) + errorNow(f, a)
+		return FaultWords(f, a.Fault()) + errorNow(f, a) + notProvedSince(a)
 	case fleet.StateOverdue:
 		return "was due for service on " + a.Due().Date.String()
 	case fleet.StateCannotTell:
@@ -101,11 +101,18 @@ func FaultWords(f *fleet.Fleet, d *fleet.DatedFault) string {
 		text = fmt.Sprintf("stepped by %s %%", percentWords(d.Size, d.Error))
 		since = " about " + utcDay(d.Began)
 	} else {
-		text = fmt.Sprintf("drifts by %s %% a week", percentWords(d.Size, d.Error))
+		verb := "drifts"
+		if d.Seen.IsSet() {
+			verb = "drifted"
+		}
+		text = fmt.Sprintf("%s by %s %% a week", verb, percentWords(d.Size, d.Error))
 		since = " since " + utcDay(d.Began)
 		if d.Older {
 			since = " since " + utcDay(d.Began) + " or before"
 		}
+	}
+	if d.Seen.IsSet() {
+		since += ", seen until " + utcDay(d.Seen) + " and not serviced since"
 	}
 	return text + since
 }
@@ -117,6 +124,15 @@ func percentWords(v, err float64) string {
 		digits = min(2, max(0, -int(math.Floor(math.Log10(err)))))
 	}
 	return fmt.Sprintf("%+.*f", digits, v)
+}
+
+// notProvedSince says how old the evidence is where nothing tells how the instrument is
+// now; else it is blank.
+func notProvedSince(a *fleet.Assessment) string {
+	if !slices.Contains(a.Unknown, fleet.UnknownNow) {
+		return ""
+	}
+	return "; not proved since " + utcDay(a.Last)
 }
 
 // errorNow says how large the error is against the tolerance; blank where nobody knows.
@@ -155,7 +171,8 @@ func cannotTell(a *fleet.Assessment) string {
 	case a.Count.Proofs == 0:
 		return "no proof of it is kept"
 	}
-	return fmt.Sprintf("too few proofs: %d in all, of which fewer than six since its last service show a number or a step", a.Count.Proofs)
+	return fmt.Sprintf("too few proofs: %d in all, of which fewer than six of the last half year and since its last service show a number or a step", a.Count.Proofs) +
+		notProvedSince(a)
 }
 
 // CrossProveWords says what to prove on what; that nothing would help where there is
@@ -204,7 +221,9 @@ func UnknownWords(a *fleet.Assessment) []string {
 		case fleet.UnknownNoProofs:
 			list = append(list, "no proof of it is kept: nothing is known of its error")
 		case fleet.UnknownFewProofs:
-			list = append(list, "fewer than six proofs with a number since its last service: a drift would not be seen")
+			list = append(list, "fewer than six proofs with a number in the last half year and since its last service: a drift would not be seen")
+		case fleet.UnknownNow:
+			list = append(list, "how it is now: it was not proved since "+utcDay(a.Last))
 		case fleet.UnknownStepsOnly:
 			list = append(list, "it shows steps: a drift within a step is not seen")
 		case fleet.UnknownCommon:

@@ -223,8 +223,12 @@ func (b *lookBack) findCauses(found string) error {
 	}
 	for i := range b.one.Faults {
 		if d := &b.one.Faults[i]; d.Confirmed {
+			earliest := d.BeganEarliest
+			if d.Older { // the proofs begin with it, and the records may be older
+				earliest, _ = b.serviceBefore(b.day.AddDays(1))
+			}
 			reason := report.FaultWords(b.Fleet, d) + "; " + errorText(b.assessed, b.one)
-			b.add(reason, spannedFailure{Failure: fleet.Failure{Found: b.asOf, Earliest: d.BeganEarliest, Latest: d.BeganLatest}})
+			b.add(reason, spannedFailure{Failure: fleet.Failure{Found: b.asOf, Earliest: earliest, Latest: d.BeganLatest}})
 		}
 	}
 	if r := &b.one.Rate; r.TooOften {
@@ -249,20 +253,42 @@ func (b *lookBack) add(reason string, failures ...spannedFailure) {
 
 // bench adds what was found on the bench: it may have been so since the service before.
 func (b *lookBack) bench(day record.Date) {
-	var since record.Instant
+	since, service := b.serviceBefore(day)
 	reason := "found unfit on the bench on " + day.String()
-	for _, s := range b.services[b.one.Instrument] {
-		if day.After(s) {
-			since = endOf(s)
-			reason = "found unfit on the bench on " + day.String() + "; serviced last on " + s.String()
-		}
-	}
-	if !since.IsSet() && len(b.proofs) > 0 {
-		since = b.proofs[0].at
+	switch {
+	case service.IsSet():
+		reason += "; serviced last on " + service.String()
+	case since.IsSet():
 		reason += ", no service before it is known"
 	}
 	found := endOf(day)
 	b.add(reason, spannedFailure{Failure: fleet.Failure{Found: found, Earliest: since, Latest: found}})
+}
+
+// serviceBefore returns the last service before a day and the time from which records rest
+// on the instrument as it was since; without a service the time is that of its first proof
+// or record.
+func (b *lookBack) serviceBefore(day record.Date) (since record.Instant, service record.Date) {
+	for _, s := range b.services[b.one.Instrument] {
+		if day.After(s) {
+			since, service = endOf(s), s
+		}
+	}
+	if service.IsSet() {
+		return since, service
+	}
+	earlier := func(t record.Instant) {
+		if !since.IsSet() || t.Before(since) {
+			since = t
+		}
+	}
+	for _, p := range b.proofs {
+		earlier(p.at)
+	}
+	for _, d := range b.records {
+		earlier(d.first)
+	}
+	return since, service
 }
 
 // goodBefore returns the last good proof before a time; not set where there is none.
