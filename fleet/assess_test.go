@@ -375,6 +375,28 @@ func TestPlanOfAFleet(t *testing.T) {
 	}
 }
 
+// A few days of readings put nobody on watch, and send nobody to service: a slope that may
+// be anything is no forecast.
+func TestFewDaysForetellNothing(t *testing.T) {
+	const fleets, days = 20, 4
+	alarmed := 0
+	for seed := range uint64(fleets) {
+		s := scene{home: 0.8, weekly: 700, noise: 0.6}
+		points := s.points(rand.New(rand.NewPCG(seed, 11)))
+		points = slices.DeleteFunc(points, func(p Point) bool { return p.Week > days/7. })
+		f := Assess(Evidence{Proofs: slices.Values(proofsOf(points)), Register: sceneRegister(), AsOf: atWeek(days / 7.)}, Settings{})
+		if slices.ContainsFunc(f.Instruments, func(a Assessment) bool {
+			return slices.Contains(a.Signs, SignSoonOut) || a.Due().Reason == DueCrossing
+		}) || len(f.Plan(Shop{Weeks: 12, Capacity: 4}).Services) > 0 {
+			alarmed++
+		}
+	}
+	t.Logf("%d of %d fleets alarmed", alarmed, fleets)
+	if alarmed > upTo(0.05, fleets) {
+		t.Errorf("%d of %d fleets alarmed", alarmed, fleets)
+	}
+}
+
 // Order, times beyond the moment and an unset moment do not matter.
 func TestAssessmentDependsOnEvidenceOnly(t *testing.T) {
 	points, _ := readFixture(t)

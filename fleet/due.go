@@ -69,7 +69,10 @@ func (a *Assessment) Overdue(at record.Date) bool {
 	return due.Date.IsSet() && at.After(due.Date)
 }
 
-// foresee makes the forecasts. The wander is learnt from all instruments first.
+// foresee makes the forecasts. The wander is learnt from all instruments first. A drift
+// counts as told from none only where chance would seldom feign one in any of them: a few
+// days of readings leave a slope so wide that it may lead anywhere, and some of many
+// instruments then seem to be on their way out.
 func (f *Fleet) foresee() {
 	runs, states := make([]Run, len(f.Instruments)), make([][]wanderState, len(f.Instruments))
 	f.each(func(i int) {
@@ -77,9 +80,10 @@ func (f *Fleet) foresee() {
 		states[i] = wanderStates(runs[i])
 	})
 	wander := learnWander(states)
+	wrong := f.Settings.FalseAlarms / 2 / max(1, float64(len(f.Instruments)))
 	f.each(func(i int) {
 		a := &f.Instruments[i]
-		forecast, ok := foresee(states[i], runs[i], wander, a.Tolerance, f.Settings.Confidence)
+		forecast, ok := foresee(states[i], runs[i], wander, a.Tolerance, f.Settings.Confidence, wrong)
 		if !ok {
 			return
 		}
@@ -259,7 +263,7 @@ func (f *Fleet) signs(a *Assessment) {
 	add(f.chartSignals(a), SignChart)
 	add(a.Rate.Signal, SignFailing)
 	add(a.Measured && math.Abs(a.Error) > f.Settings.Review.Within*a.Tolerance, SignNearLimit)
-	add(a.Forecast != nil && a.Forecast.OutBy(f.window.until+quarter) >= 0.5, SignSoonOut)
+	add(a.Forecast != nil && a.Forecast.Likely <= f.window.until+quarter, SignSoonOut)
 }
 
 func (f *Fleet) unknowns(a *Assessment) {

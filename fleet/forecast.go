@@ -17,8 +17,9 @@ import (
 type Forecast struct {
 	// NotBefore and NotAfter enclose the time with the wanted chance, half of the rest
 	// on either side; Likely has it half way. Each is +Inf where the readings do
-	// not bound it within the horizon, NotAfter also where the sign of the drift is not known. NotBefore is the time of the last reading
-	// where the level may be beyond the tolerance already.
+	// not bound it within the horizon, Likely and NotAfter also where the sign of the drift
+	// is not known. NotBefore is the time of the last reading where the level may be beyond
+	// the tolerance already.
 	NotBefore, Likely, NotAfter float64
 	Level, LevelError           float64 // at the last reading, percent
 	Drift, DriftError           float64 // percent a week
@@ -56,14 +57,15 @@ const (
 // than six readings, or where they have all the same time or do not vary.
 //
 // How often intervals of 90 % hold the date stands in DEVELOPERS.md, with the command; see
-// TestForecastCoverage. Where the sign of the drift is not known, NotAfter is +Inf: the
-// error may as well never leave.
+// TestForecastCoverage. Where the sign of the drift is not known, Likely and NotAfter are
+// +Inf: the error may as well never leave.
 func Foresee(r Run, w Wander, tolerance, confidence float64) (f Forecast, ok bool) {
-	return foresee(wanderStates(r), r, w, tolerance, confidence)
+	return foresee(wanderStates(r), r, w, tolerance, confidence, (1-confidence)/2)
 }
 
-// foresee is Foresee with the states of the run.
-func foresee(states []wanderState, r Run, w Wander, tolerance, confidence float64) (f Forecast, ok bool) {
+// foresee is Foresee with the states of the run, and with the chance with which the sign of
+// the drift may be wrong where it counts as known.
+func foresee(states []wanderState, r Run, w Wander, tolerance, confidence, wrong float64) (f Forecast, ok bool) {
 	if states == nil || !(tolerance > 0) {
 		return f, false
 	}
@@ -80,25 +82,25 @@ func foresee(states []wanderState, r Run, w Wander, tolerance, confidence float6
 		reached := sort.Search(steps, func(i int) bool { return f.OutBy(f.last+horizon*float64(i)/steps) >= chance })
 		return f.last + horizon*float64(reached)/steps
 	}
-	f.NotBefore, f.Likely, f.NotAfter = at((1-confidence)/2), at(0.5), math.Inf(1)
-	if high := (1 + confidence) / 2; f.driftIsTold(high) || f.OutBy(f.last) >= high {
-		f.NotAfter = at(high)
+	f.NotBefore, f.Likely, f.NotAfter = at((1-confidence)/2), math.Inf(1), math.Inf(1)
+	if high := (1 + confidence) / 2; signDoubt(states, len(r.Weeks)-2) <= wrong || f.OutBy(f.last) >= high {
+		f.Likely, f.NotAfter = at(0.5), at(high)
 	}
 	return f, true
 }
 
-// driftIsTold reports whether the sign of the drift is known with the given chance. Where
-// it is not, nothing bounds the time of leaving: with Fieller's theorem, the set of times
-// is a ray.
-func (f *Forecast) driftIsTold(chance float64) bool {
-	up := 0
-	for i := range f.futures {
-		if f.futures[i].drift > 0 {
-			up++
+// signDoubt returns the chance that the drift has not the sign that it seems to have, by
+// the t distribution for each state. Where it is large, nothing bounds the time of leaving:
+// with Fieller's theorem, the set of times is a ray.
+func signDoubt(states []wanderState, df int) float64 {
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(df)}
+	down := 0.0
+	for i := range states {
+		if s := &states[i]; s.weight > 0 {
+			down += s.weight * t.CDF(-s.drift/math.Sqrt(s.noise*s.dd))
 		}
 	}
-	share := float64(up) / float64(len(f.futures))
-	return max(share, 1-share) >= chance
+	return min(down, 1-down)
 }
 
 // A wanderState is what the readings say if the variance of the wander in a week is

@@ -88,8 +88,9 @@ func (f *Fleet) item(a *Assessment, begin record.Date, weeks int) Item {
 		i.Due = float64(due.Date.DaysSince(begin)+1) / daysPerWeek
 	}
 	first := f.Week(f.AsOf) + float64(begin.DaysSince(f.AsOf.Date()))/daysPerWeek
-	// A small chance is no reason for a visit, which would bring in all of the fleet.
-	if a.Forecast == nil || a.Forecast.OutBy(first+float64(weeks)) < (1-f.Settings.Confidence)/2 {
+	// Neither a small chance nor want of readings is a reason for a visit, which would bring
+	// in all of the fleet.
+	if a.Forecast == nil || !a.Likely.IsSet() || a.Forecast.OutBy(first+float64(weeks)) < (1-f.Settings.Confidence)/2 {
 		return i
 	}
 	for w := range weeks {
