@@ -68,6 +68,7 @@ const (
 	SignFailing          // the Bernoulli CUSUM chart of its failures is out at its last proof
 	SignNearLimit        // its error is beyond Review.Within of the tolerance
 	SignSoonOut          // it is as likely as not out of tolerance within a quarter
+	SignSteps            // its steps contradict each other
 )
 
 // An Unknown is something that the proofs cannot tell of an instrument.
@@ -105,9 +106,10 @@ type Assessment struct {
 	Registered *record.Instrument    // its row of the register; nil where there is none
 	State      State
 
-	Count       Count          // of its proofs up to the moment, since ever
-	First, Last record.Instant // its first and last proof; not set where there is none
-	Rate        Rate           // how often it fails, since its last service
+	Count       Count            // of its proofs up to the moment, since ever
+	First, Last record.Instant   // its first and last proof; not set where there is none
+	Failed      []record.Instant // its failed proofs since its last service
+	Rate        Rate             // how often it fails, since its last service
 
 	// Faults are those found of its own since its last service: the confirmed ones first,
 	// of these the ones of the window, then by their size in standard errors. Only a
@@ -132,9 +134,9 @@ type Assessment struct {
 	NotBefore, Likely, NotAfter record.Instant
 
 	// Steps is the number of proofs of the window and since its last service that showed a
-	// step; all since the service leave StepLow to StepHigh percent for the sum of its error
-	// and its unit's. Infinite limits are none; StepLow above StepHigh says that the proofs
-	// contradict each other.
+	// step; they leave StepLow to StepHigh percent for the sum of its error and its unit's,
+	// up to two that may be gross left out on either side. Infinite limits are none; StepLow
+	// not below StepHigh says that the proofs contradict each other.
 	Steps             int
 	StepLow, StepHigh float64
 
@@ -295,8 +297,8 @@ func plainIDs(ids []string) []string {
 // begin returns what is known of an instrument without a search.
 func (f *Fleet) begin(t *tracked) Assessment {
 	a := Assessment{
-		Instrument: t.id, Count: t.count, First: t.first, Last: t.last, Tolerance: f.Settings.Tolerance,
-		Steps: t.steps, StepLow: t.low, StepHigh: t.high, Use: f.window.use(t), Part: -1, tracked: t, party: -1,
+		Instrument: t.id, Count: t.count, First: t.first, Last: t.last, Failed: t.failed, Tolerance: f.Settings.Tolerance,
+		Steps: t.steps, StepLow: t.lows[0], StepHigh: t.highs[minSide-1], Use: f.window.use(t), Part: -1, tracked: t, party: -1,
 	}
 	if a.Registered = f.window.register[t.id]; a.Registered != nil {
 		a.Kind = a.Registered.Kind

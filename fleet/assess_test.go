@@ -448,3 +448,27 @@ func TestChartsOfAnInstrument(t *testing.T) {
 		t.Errorf("%d proofs in pairs, want %d", sum, len(points))
 	}
 }
+
+// One or two wrong steps among many may be gross; three are a sign.
+func TestStepsThatContradictEachOther(t *testing.T) {
+	for wrong := range 5 {
+		points, _ := readFixture(t)
+		proofs := proofsOf(points)
+		seen := 0
+		for i := range proofs {
+			if p := &proofs[i]; p.Indicator == "I20" {
+				p.Form, p.Volts, p.Lit, p.Next = Stepped, 0, 230, 400
+				if seen++; seen <= wrong {
+					p.Lit, p.Next, p.Passed = 120, 230, false
+				}
+			}
+		}
+		a := assess(proofs, sceneRegister(), Settings{}).Of("I20")
+		if got := slices.Contains(a.Signs, SignSteps); got != (wrong >= minSide) || got != (a.StepLow >= a.StepHigh) {
+			t.Errorf("%d wrong steps: %v, signs %v, %g to %g", wrong, a.State, a.Signs, a.StepLow, a.StepHigh)
+		}
+		if steady := a.State == StateSteady; steady != (wrong < minSide) {
+			t.Errorf("%d wrong steps: %v", wrong, a.State)
+		}
+	}
+}

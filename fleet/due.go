@@ -264,6 +264,7 @@ func (f *Fleet) signs(a *Assessment) {
 	add(a.Rate.Signal, SignFailing)
 	add(a.Measured && math.Abs(a.Error) > f.Settings.Review.Within*a.Tolerance, SignNearLimit)
 	add(a.Forecast != nil && a.Forecast.Likely <= f.window.until+quarter, SignSoonOut)
+	add(a.Steps > 0 && a.StepLow >= a.StepHigh, SignSteps)
 }
 
 func (f *Fleet) unknowns(a *Assessment) {

@@ -63,11 +63,14 @@ type tracked struct {
 	role
 	number      int32
 	count       Count
-	first, last record.Instant // proofs
-	numeric     int            // points within the window and since the last service
-	steps       int            // proofs of the window and since the last service that showed a step
-	low, high   float64        // percent: what the steps since the last service leave for the error
-	days        []uint64       // days of the window on which it was used, a bit each
+	first, last record.Instant   // proofs
+	failed      []record.Instant // proofs since the last service
+	numeric     int              // points within the window and since the last service
+	steps       int              // proofs of the window and since the last service that showed a step
+	// lows are the highest lower limits, highs the lowest upper ones that these steps leave
+	// for the error, percent; ascending. See minSide: fewer than that could be gross readings.
+	lows, highs [minSide]float64
+	days        []uint64 // days of the window on which it was used, a bit each
 }
 
 // A trial is a proof of which it is known whether it passed.
@@ -146,7 +149,10 @@ func (e *window) instant(week float64) record.Instant {
 func (e *window) party(r role) *tracked {
 	t := e.parties[r]
 	if t == nil {
-		t = &tracked{role: r, number: int32(len(e.tracked)), low: math.Inf(-1), high: math.Inf(1)}
+		t = &tracked{role: r, number: int32(len(e.tracked))}
+		for k := range minSide {
+			t.lows[k], t.highs[k] = math.Inf(-1), math.Inf(1)
+		}
 		e.parties[r] = t
 		e.tracked = append(e.tracked, t)
 	}
@@ -165,6 +171,9 @@ func (e *window) add(p *Proof) {
 	for _, t := range sides {
 		if t != nil {
 			t.see(p, week)
+			if !p.Passed && e.stands(t.id, p.Time) {
+				t.failed = append(t.failed, p.Time)
+			}
 		}
 	}
 	if sides[0] == nil {
@@ -174,11 +183,8 @@ func (e *window) add(p *Proof) {
 	if sides[1] == nil {
 		return
 	}
-	if low, high, ok := p.ErrorInterval(); ok && e.stands(p.Indicator, p.Time) {
-		sides[0].low, sides[0].high = max(sides[0].low, low), min(sides[0].high, high)
-		if week >= 0 {
-			sides[0].steps++
-		}
+	if low, high, ok := p.ErrorInterval(); ok && week >= 0 && e.stands(p.Indicator, p.Time) {
+		sides[0].step(low, high)
 	}
 	point, ok := e.point(p, week)
 	switch {
@@ -293,6 +299,19 @@ func (e *window) use(t *tracked) float64 {
 		begin = math.Floor(max(0, e.trials[0].week) * daysPerWeek)
 	}
 	return float64(max(1, used)) / max(1, math.Ceil(e.until*daysPerWeek)-begin)
+}
+
+// step counts a proof that showed a step, with the limits that it leaves for the error.
+func (t *tracked) step(low, high float64) {
+	t.steps++
+	if low > t.lows[0] {
+		t.lows[0] = low
+		slices.Sort(t.lows[:])
+	}
+	if last := minSide - 1; high < t.highs[last] {
+		t.highs[last] = high
+		slices.Sort(t.highs[:])
+	}
 }
 
 // see counts one proof.

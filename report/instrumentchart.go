@@ -18,6 +18,7 @@ type InstrumentChart struct {
 	AsOf   float64   // week: what is known ends here
 
 	Readings  []ChartReading
+	Failed    []float64    // weeks of failed proofs, with a number or without
 	Level     []ChartPoint // the level with its faults, from point to point
 	Limits    float64      // what a good reading may be off the level, percent; 0 for no limits
 	Tolerance float64      // percent on both sides; 0 where there is none
@@ -83,6 +84,9 @@ func (c *InstrumentChart) span() (from, to float64) {
 	from, to = c.AsOf-1, c.AsOf
 	for _, r := range c.Readings {
 		from = min(from, r.Week)
+	}
+	if len(c.Failed) > 0 {
+		from = min(from, c.Failed[0])
 	}
 	for _, b := range c.Forecast {
 		to = max(to, b.Week)

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	vgdraw "gonum.org/v1/plot/vg/draw"
+
 	"nilvolt/fleet"
 	"nilvolt/record"
 )
@@ -84,7 +86,33 @@ func checkPicture(t *testing.T, p Picture) string {
 	for _, m := range p.drawing.marks {
 		checkMark(t, p.drawing, m)
 	}
+	checkWords(t, p.drawing)
 	return text
+}
+
+// checkWords looks that no word stands over another.
+func checkWords(t *testing.T, d *drawing) {
+	t.Helper()
+	var seen []label
+	ends := func(l *label) (from, to float64) {
+		width := widthOf(l.words, l.size)
+		from = l.x + offset(l.align, 0, width)
+		return from, from + width
+	}
+	for _, m := range d.marks {
+		l, is := m.(label)
+		if !is || l.turned {
+			continue
+		}
+		from, to := ends(&l)
+		for i := range seen {
+			otherFrom, otherTo := ends(&seen[i])
+			if math.Abs(seen[i].y-l.y) < 0.7*l.size && from < otherTo && otherFrom < to {
+				t.Errorf("%q stands over %q", l.words.String(), seen[i].words.String())
+			}
+		}
+		seen = append(seen, l)
+	}
 }
 
 // checkDots looks at the picture as PNG.
@@ -153,6 +181,54 @@ func TestChartOfADrift(t *testing.T) {
 	rise := c.Level[len(c.Level)-1].Percent - c.Level[0].Percent
 	if math.Abs(rise-0.3*13) > 0.4 {
 		t.Errorf("the level rises by %.2f %%, and the drift makes 3.9", rise)
+	}
+}
+
+// Flags that come close to each other, and many of them: no word stands over another, and no
+// line goes through one.
+func TestFlagsDoNotTouch(t *testing.T) {
+	for _, weeks := range [][]float64{{0, 8}, {0, 8, 8, 30}, {10, 11, 12, 29}, {0, 0, 1, 2, 4, 29, 30}, {1, 27, 28, 29}} {
+		c := &InstrumentChart{Title: "VI-1: flags", Text: "flags", Origin: begin, AsOf: 30, Tolerance: 10, Failed: []float64{0.1, 3, 7}}
+		for week := range 31 {
+			c.Readings = append(c.Readings, ChartReading{Week: float64(week), Percent: 1, Partner: "PU-1"})
+		}
+		for i, week := range weeks {
+			c.Flags = append(c.Flags, ChartFlag{Week: week, From: week, To: week, Word: "drift, from here or before", Fault: i%2 == 0})
+		}
+		checkPicture(t, c.Picture())
+		canvas := vgdraw.New(newPlotCanvas(chartWidth, chartHeight))
+		words := c.layFlags(canvas, c.plot()).words
+		for i := range words {
+			for k := range words {
+				if i != k && words[i].lane <= words[k].lane && words[k].line > words[i].from && words[k].line < words[i].to {
+					t.Errorf("flags %v: the line of %d goes through the word of %d", weeks, k, i)
+				}
+			}
+		}
+	}
+}
+
+// A failing instrument's failed proofs have a place of their own on its chart, whether they
+// show a number or not.
+func TestChartShowsFailedProofs(t *testing.T) {
+	proofs := fleetProofs()
+	failed := 0
+	for i := range proofs {
+		if p := &proofs[i]; p.Indicator == "VI-1" && i%5 == 0 && record.InstantOf(begin.AddDate(0, 0, 28)).Before(p.Time) {
+			p.Form, p.Passed = fleet.NoValue, false
+			failed++
+		}
+	}
+	f := assessed(proofs, nil)
+	c := ChartOf(f, f.Of("VI-1"), nil)
+	text := checkPicture(t, c.Picture())
+	if len(c.Failed) != failed || failed < 10 {
+		t.Errorf("%d failed proofs, want %d", len(c.Failed), failed)
+	}
+	for _, want := range []string{">failed<", "fails too often", counted(failed, "proof") + " failed, from 2026-"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the picture lacks %q", want)
+		}
 	}
 }
 

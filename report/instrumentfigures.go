@@ -30,6 +30,12 @@ func ChartOf(f *fleet.Fleet, a *fleet.Assessment, services []record.Date) *Instr
 			begin = min(begin, r.Week)
 		}
 	}
+	for _, at := range a.Failed {
+		if !at.Before(f.Since) {
+			c.Failed = append(c.Failed, f.Week(at))
+		}
+	}
+	slices.Sort(c.Failed)
 	if a.Measured && begin < c.AsOf {
 		c.Level, c.Limits = levelLine(f, a, begin, c.AsOf), 3*f.Noise
 		if math.IsNaN(c.Limits) {
@@ -67,7 +73,7 @@ func chartNote(a *fleet.Assessment, readings int) string {
 	case a.Steps > 0:
 		return "it shows steps, not always the right one: see its failed proofs"
 	}
-	return "no proof tells of its error"
+	return "no proof of the last half year tells of its error"
 }
 
 // limitWords writes a limit that may be none.
@@ -139,6 +145,9 @@ func (c *InstrumentChart) flags(f *fleet.Fleet, a *fleet.Assessment, services []
 		}
 		add(week, f.Week(d.BeganEarliest), f.Week(d.BeganLatest), word, true)
 	}
+	if r := &a.Rate; r.TooOften {
+		add(f.Week(r.Began), f.Week(r.Began), f.Week(r.Began), "fails too often", true)
+	}
 	add(c.AsOf, c.AsOf, c.AsOf, "as of "+utcDay(f.AsOf), false)
 	if d := a.Due().Date; d.IsSet() && a.State != fleet.StateWithdrawn {
 		add(on(d), on(d), on(d), "service by "+d.String(), false)
@@ -177,6 +186,9 @@ func (c *InstrumentChart) words() string {
 	if n := len(c.Forecast); n > 0 {
 		last := c.Forecast[n-1]
 		fmt.Fprintf(&b, " In %s it will be from %s %% to %s %%, with a chance of 90 %%.", c.at(last.Week).Format("January 2006"), signedTenth(last.Low), signedTenth(last.High))
+	}
+	if n := len(c.Failed); n > 0 {
+		fmt.Fprintf(&b, " %s failed, from %s to %s.", counted(n, "proof"), c.at(c.Failed[0]).Format(time.DateOnly), c.at(c.Failed[n-1]).Format(time.DateOnly))
 	}
 	for _, f := range c.Flags {
 		fmt.Fprintf(&b, " %s: %s.", c.at(f.Week).Format(time.DateOnly), f.Word)

@@ -50,13 +50,14 @@ func (c *InstrumentChart) Picture() Picture {
 	canvas.drawing.box(0, 0, canvas.drawing.width, canvas.drawing.height, white, noInk, 0)
 	area := vgdraw.Crop(vgdraw.New(canvas), 6, -8, 6, -6)
 	top := c.drawTitle(area)
-	flags := c.layFlags(area)
 	bottom := c.drawShapes(area)
 	p := c.plot()
+	flags := c.layFlags(p.DataCanvas(area), p)
 	whole := vgdraw.Crop(area, 0, 0, bottom, -top-flags.height)
 	data := p.DataCanvas(whole)
 	p.Draw(whole)
-	c.drawFlags(flags, data, p)
+	c.drawFlags(flags, data)
+	c.drawFailed(data, p)
 	c.nameTolerance(data, p)
 	return Picture{canvas.drawing}
 }
@@ -300,61 +301,103 @@ func (c *InstrumentChart) nameTolerance(canvas vgdraw.Canvas, p *plot.Plot) {
 	}
 }
 
-// A flagLayout is the lanes in which the words of the flags stand above the plot.
+// A flagLayout is how the words of the flags stand above the plot.
 type flagLayout struct {
-	lanes  []int // of each flag
+	words  []flagWord // of each flag
 	height vg.Length
+}
+
+// A flagWord is the place of the word of a flag: beside its line, from where to where, and
+// in which lane.
+type flagWord struct {
+	style          text.Style
+	line, from, to vg.Length
+	lane           int
 }
 
 // laneHeight is that of one lane.
 const laneHeight = wordSize * 1.25
 
-// layFlags puts each flag into the lowest lane where its word touches no other. Where the
-// plot will stand is known roughly.
-func (c *InstrumentChart) layFlags(area vgdraw.Canvas) flagLayout {
-	from, to := c.span()
-	style := chartText(wordSize, chartBlack)
-	var ends []vg.Length // of the last word of each lane
-	l := flagLayout{lanes: make([]int, len(c.Flags))}
+// clears reports whether a word can stand in a lane with another that has its place: neither
+// touches it nor the line below it.
+func (w *flagWord) clears(other *flagWord, lane int) bool {
+	const gap = 8
+	beside := w.from-gap >= other.to || other.from-gap >= w.to
+	under := other.line <= w.from || other.line >= w.to
+	return (lane != other.lane || beside) && (lane > other.lane || under)
+}
+
+// layFlags puts the word of each flag beside its line, to the left where there is no room to
+// the right, and into the lowest lane where it is clear of the others. The lowest lane of all
+// is that of the failed proofs, where there are any.
+func (c *InstrumentChart) layFlags(data vgdraw.Canvas, p *plot.Plot) flagLayout {
+	x, _ := p.Transforms(&data)
+	l := flagLayout{words: make([]flagWord, len(c.Flags))}
+	var right, left []*flagWord // of their lines
 	for i, f := range c.Flags {
-		at := area.Min.X + 40 + vg.Length((f.Week-from)/(to-from))*(area.Max.X-area.Min.X-40)
-		if at+style.Width(f.Word) > area.Max.X {
-			at -= style.Width(f.Word)
+		w := &l.words[i]
+		*w = flagWord{style: chartText(wordSize, chartBlack), line: x(f.Week)}
+		w.style.YAlign = text.YBottom
+		if f.Fault {
+			w.style.Font.Weight = font.WeightBold
 		}
-		lane := 0
-		for lane < len(ends) && ends[lane] > at-8 {
+		const gap = 2
+		width := w.style.Width(f.Word)
+		if w.from = w.line + gap; w.from+width <= data.Max.X {
+			right = append(right, w)
+		} else {
+			w.from = w.line - gap - width
+			left = append(left, w)
+		}
+		w.to = w.from + width
+	}
+	lowest := 0
+	if len(c.Failed) > 0 {
+		lowest = 1
+	}
+	lanes := lowest
+	slices.Reverse(right) // so that a word which reaches over the next line stands above it
+	var placed []*flagWord
+	for _, w := range append(right, left...) {
+		lane := lowest
+		for slices.ContainsFunc(placed, func(other *flagWord) bool { return !w.clears(other, lane) }) {
 			lane++
 		}
-		if lane == len(ends) {
-			ends = append(ends, 0)
-		}
-		ends[lane] = at + style.Width(f.Word)
-		l.lanes[i] = lane
+		w.lane = lane
+		lanes = max(lanes, lane+1)
+		placed = append(placed, w)
 	}
-	l.height = vg.Length(len(ends))*laneHeight + 2
+	l.height = vg.Length(lanes)*laneHeight + 2
 	return l
 }
 
 // drawFlags draws the flags: a line through the plot, and the word above it.
-func (c *InstrumentChart) drawFlags(l flagLayout, data vgdraw.Canvas, p *plot.Plot) {
-	x, _ := p.Transforms(&data)
+func (c *InstrumentChart) drawFlags(l flagLayout, data vgdraw.Canvas) {
 	for i, f := range c.Flags {
-		if f.Week < p.X.Min || f.Week > p.X.Max {
-			continue
-		}
-		line, style := vgdraw.LineStyle{Color: chartDark, Width: 0.8, Dashes: []vg.Length{2, 2}}, chartText(wordSize, chartBlack)
+		line := vgdraw.LineStyle{Color: chartDark, Width: 0.8, Dashes: []vg.Length{2, 2}}
 		if f.Fault {
 			line = vgdraw.LineStyle{Color: chartBlack, Width: 1.4}
-			style.Font.Weight = font.WeightBold
 		}
-		foot := data.Max.Y + 2 + vg.Length(l.lanes[i])*laneHeight
-		data.StrokeLine2(line, x(f.Week), data.Min.Y, x(f.Week), foot)
-		style.YAlign = text.YBottom
-		at := x(f.Week) - 1
-		if at+style.Width(f.Word) > data.Max.X { // to the left of its line where there is no room to the right
-			at, style.XAlign = at+2, text.XRight
-		}
-		data.FillText(style, vg.Point{X: at, Y: foot}, f.Word)
+		w := &l.words[i]
+		foot := data.Max.Y + 2 + vg.Length(w.lane)*laneHeight
+		data.StrokeLine2(line, w.line, data.Min.Y, w.line, foot+laneHeight/2)
+		data.FillText(w.style, vg.Point{X: w.from, Y: foot}, f.Word)
+	}
+}
+
+// drawFailed draws a bar for each failed proof in a lane above the plot: most of them have
+// no number, or one far outside of the picture.
+func (c *InstrumentChart) drawFailed(data vgdraw.Canvas, p *plot.Plot) {
+	if len(c.Failed) == 0 {
+		return
+	}
+	x, _ := p.Transforms(&data)
+	style := chartText(wordSize, chartBlack)
+	style.XAlign, style.YAlign = text.XRight, text.YBottom
+	low := data.Max.Y + 2
+	data.FillText(style, vg.Point{X: data.Min.X - 6, Y: low}, "failed")
+	for _, week := range c.Failed {
+		data.StrokeLine2(vgdraw.LineStyle{Color: chartBlack, Width: 1.2}, x(week), low+1, x(week), low+laneHeight-3)
 	}
 }
 

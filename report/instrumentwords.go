@@ -59,8 +59,8 @@ func stepsWords(a *fleet.Assessment) string {
 	switch {
 	case a.Measured || a.Steps == 0:
 		return ""
-	case a.StepLow >= a.StepHigh:
-		return "; it shows steps, not always the right one"
+	case a.Count.Failed > 0:
+		return fmt.Sprintf("; it shows steps, %d of %d proofs failed", a.Count.Failed, a.Count.Proofs)
 	}
 	return "; it shows steps, the right ones"
 }
@@ -115,6 +115,19 @@ func FaultWords(f *fleet.Fleet, d *fleet.DatedFault) string {
 		since += ", seen until " + utcDay(d.Seen) + " and not serviced since"
 	}
 	return text + since
+}
+
+// FaultStanding says whether a fault blames its instrument.
+func FaultStanding(a *fleet.Assessment, d *fleet.DatedFault) string {
+	switch {
+	case d.Confirmed:
+		return "confirmed"
+	case slices.Contains(a.Unknown, fleet.UnknownStranger):
+		return "blames nobody as long as the register lacks it"
+	case d.Clear:
+		return "to be confirmed next week"
+	}
+	return "in doubt"
 }
 
 // percentWords writes a number with its sign, in the digits that its error leaves.
@@ -207,6 +220,8 @@ func SignWords(f *fleet.Fleet, a *fleet.Assessment) []string {
 			list = append(list, strings.TrimPrefix(errorNow(f, a), "; "))
 		case fleet.SignSoonOut:
 			list = append(list, "as likely as not out of tolerance by "+utcDay(a.Likely))
+		case fleet.SignSteps:
+			list = append(list, "its steps contradict each other, time and again")
 		case fleet.NoSign:
 		}
 	}

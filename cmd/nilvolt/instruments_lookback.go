@@ -242,6 +242,21 @@ func (b *lookBack) findCauses(found string) error {
 	return nil
 }
 
+// suspicions says what speaks against the instrument without being confirmed, so that it
+// grades no record.
+func (b *lookBack) suspicions() []string {
+	var texts []string
+	for i := range b.one.Faults {
+		if d := &b.one.Faults[i]; !d.Confirmed {
+			texts = append(texts, report.FaultWords(b.Fleet, d)+"; "+report.FaultStanding(b.one, d))
+		}
+	}
+	if len(b.one.Rivals) > 0 {
+		texts = append(texts, "or "+strings.Join(b.one.Rivals, " or ")+" is at fault: "+report.CrossProveWords(b.one.CrossProve))
+	}
+	return texts
+}
+
 // add adds a cause.
 func (b *lookBack) add(reason string, failures ...spannedFailure) {
 	first, last := failures[0], failures[len(failures)-1]
@@ -459,11 +474,19 @@ func (t theme) lookBack(b *lookBack, list []*doubted, o *lookBackOptions, marked
 	}
 	fmt.Fprintf(&out, "%s\n", t.paint(titleInk, fmt.Sprintf("%s, as of %s: of %s that rest on it %d are certain, %d in doubt, %d clear.",
 		t.clean(b.one.Instrument), b.day, plural(len(list), "record"), count[fleet.Certain], count[fleet.InDoubt], count[fleet.Clear])))
-	if len(b.causes) == 0 {
+	suspicions := b.suspicions()
+	switch {
+	case len(b.causes) > 0:
+	case len(suspicions) > 0:
+		t.hang(&out, "", "Nothing is confirmed against it, and no record is graded by what is suspected. If it was found unfit on the bench, say when with --found.", plainInk)
+	default:
 		t.hang(&out, "", "Nothing is known against it: no fault, and no proof that failed. If it was found unfit on the bench, say when with --found.", plainInk)
 	}
 	for _, cause := range b.causes {
 		t.hang(&out, " -  ", t.clean(b.one.Instrument+" "+cause.keep.Reason+causeSpan(cause)), plainInk)
+	}
+	for _, text := range suspicions {
+		t.hang(&out, " ?  ", t.clean(b.one.Instrument+" "+text), plainInk)
 	}
 	if call := callWords(list); call != "" {
 		out.WriteString("\n")

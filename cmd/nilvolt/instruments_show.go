@@ -295,14 +295,7 @@ func faultTexts(a *assessed, one *fleet.Assessment) []string {
 		if d.Kind == fleet.Step {
 			text += fmt.Sprintf(" (from %s to %s)", dayOf(d.BeganEarliest), dayOf(d.BeganLatest))
 		}
-		switch {
-		case d.Confirmed:
-			text += "; confirmed"
-		case d.Clear:
-			text += "; to be confirmed next week"
-		default:
-			text += "; in doubt"
-		}
+		text += "; " + report.FaultStanding(one, d)
 		if d.Rival != "" {
 			text += fmt.Sprintf("; explains more than any fault of %s, by a likelihood ratio of %s", d.Rival, ratioText(d.Margin))
 		}
