@@ -45,6 +45,11 @@ type Instruction struct {
 	Indicator string
 	// Other says that the indicator used so far cannot give this evidence: take another.
 	Other bool
+	// Failed is the indicator that failed its proof last; blank where none did, or where a
+	// later proof passed. It is to be looked over with its leads and the source, and may
+	// be proved once more; where Aside, it is to be put aside for another.
+	Failed string
+	Aside  bool
 	// Waveform is what the reading has to be taken on; unknown where that was never wrong.
 	Waveform record.Waveform
 	// Live says of SeeDanger that the reading was live, not residual.
@@ -94,9 +99,20 @@ func (g *Guide) Next(at Situation) Instruction {
 	case best.failures > 0:
 		return Instruction{Action: StartAnew, Indicator: p.indicator, Stays: p.stays(best)}
 	case len(best.acts) == 0:
-		return Instruction{Action: Complete, Indicator: p.indicator}
+		return p.withTrust(Instruction{Action: Complete, Indicator: p.indicator})
 	}
-	return p.instruction(best)
+	return p.withTrust(p.instruction(best))
+}
+
+// withTrust adds to an instruction that the indicator used so far failed its proof.
+func (p *planner) withTrust(in Instruction) Instruction {
+	if trust := p.trust[p.indicator]; trust != trusted {
+		in.Failed, in.Aside = p.indicator, trust == spent
+	}
+	if in.Aside { // the source may be at fault as well
+		in.On = nil
+	}
+	return in
 }
 
 // instruction is the first act of a plan.
@@ -108,7 +124,7 @@ func (p *planner) instruction(best plan) Instruction {
 	}
 	switch {
 	case first.Kind.IsStep():
-		in.Action, in.Step, in.Other = TakeStep, first.Kind, false
+		in.Action, in.Step = TakeStep, first.Kind
 		in.Again = first.Kind == record.Isolate && p.isolated
 	case first.Kind == record.Test:
 		in.Action, in.Tested = TestPair, first.Tested

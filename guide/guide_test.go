@@ -26,14 +26,15 @@ func must[T any](v T, err error) T {
 
 // A bench is a record that is being made, 10 s from one event to the next.
 type bench struct {
-	rec  *record.Record
-	now  record.Instant
-	seen int
+	rec       *record.Record
+	now       record.Instant
+	seen      int
+	indicator string // that is at hand
 }
 
 func newBench(job record.Job) *bench {
 	job.Record = "R1"
-	return &bench{rec: &record.Record{ID: "R1", Jobs: []record.Job{job}}, now: start}
+	return &bench{rec: &record.Record{ID: "R1", Jobs: []record.Job{job}}, now: start, indicator: "VI-1"}
 }
 
 var singlePhase = record.Job{
@@ -41,13 +42,17 @@ var singlePhase = record.Job{
 }
 
 // do adds an event written as in a session: a step; prove 230 or prove 100, on PU-1 if
-// none is named; test L-N 0.3.
+// none is named; test L-N 0.3; use VI-2 for all readings from then on.
 func (b *bench) do(texts ...string) *bench {
 	for _, text := range texts {
 		words := strings.Fields(text)
+		if words[0] == "use" {
+			b.indicator = words[1]
+			continue
+		}
 		ev := record.Event{Kind: must(record.ParseKind(words[0])), Time: b.now, Pos: record.Pos{File: "f", Line: len(b.rec.Events) + 1}}
 		if ev.Kind.IsReading() {
-			ev.Indicator, ev.Waveform = "VI-1", record.AC
+			ev.Indicator, ev.Waveform = b.indicator, record.AC
 			ev.Volts = must(record.ParseReading(words[len(words)-1]))
 		}
 		if ev.Kind.IsProof() {
@@ -79,6 +84,9 @@ func (b *bench) next(policy *verify.Policy) guide.Instruction {
 
 // follow does what an instruction asks for, well.
 func (b *bench) follow(in guide.Instruction) {
+	if in.Aside || in.Other {
+		b.indicator += "+"
+	}
 	switch in.Action {
 	case guide.SeeDanger:
 		b.seen = len(b.rec.Events)
@@ -107,6 +115,7 @@ var secured = []string{"inspect", "identify", "permission", "isolate", "lock", "
 // the first test is common practice.
 func TestNext(t *testing.T) {
 	tested := []string{"prove 230", "test L-N 0.1", "test L-E 0.1", "test N-E 0"}
+	const aside = "VI-1 failed its proof: put it aside and mark it. Take another indicator and prove it,"
 	for _, tt := range []struct {
 		name string
 		done []string
@@ -124,14 +133,25 @@ func TestNext(t *testing.T) {
 		{"first pair dead", append(secured[:6:6], tested[:2]...), "Test L-E."},
 		{"all pairs dead", append(secured[:6:6], tested...), "Prove VI-1 again"},
 		{"reproved", append(append(secured[:6:6], tested...), "reprove 230"), "Evidence complete."},
-		{"the first proof failed", append(secured[:6:6], "prove 100"), "Prove VI-1 on"},
-		{"a reprove failed: all is to be taken again", append(append(secured[:6:6], tested...), "reprove 100"), "Prove VI-1 on"},
+		{"the first proof failed: it may be tried once more", append(secured[:6:6], "prove 100"), "VI-1 failed its proof: look it, its leads and the source over. Prove VI-1 again, on PU-1,"},
+		{"and failed again", append(secured[:6:6], "prove 100", "prove 100"), aside},
+		{"and passed, and failed", append(secured[:6:6], "prove 100", "prove 230", "prove 100"), aside},
+		{"it failed before the steps were taken", append(secured[:1:1], "prove 100"), "VI-1 failed its proof: look it, its leads and the source over. Show that the circuit"},
+		{"it failed twice before they were", append(secured[:1:1], "prove 100", "prove 100"), "VI-1 failed its proof: put it aside and mark it. Show that the circuit"},
+		{"a proof could not be read: the indicator has not failed", append(secured[:6:6], "prove ---", "prove ---"), "Prove VI-1 on"},
+		{"a reprove failed: all is to be taken again, with another indicator", append(append(secured[:6:6], tested...), "reprove 100"), aside},
+		{"a reprove could not be read", append(append(secured[:6:6], tested...), "reprove ---"), "Prove VI-1 on"},
+		{"it passed when it was proved again", append(append(secured[:6:6], tested...), "reprove 100", "prove 230"), aside},
+		{"and tested again", append(append(secured[:6:6], tested...), "reprove 100", "prove 230", "test L-N 0"), aside},
+		{"the first proof of another one failed: the source may be at fault", append(append(secured[:6:6], tested...), "reprove 100", "use VI-2", "prove 100"), "VI-2 failed its proof: look it, its leads and the source over. Prove VI-2 again, on PU-1,"},
+		{"another one was proved", append(append(secured[:6:6], tested...), "reprove 100", "use VI-2", "prove 230"), "Test L-N."},
+		{"and tested", append(append(secured[:6:6], tested...), "reprove 100", "use VI-2", "prove 230", "test L-N 0", "test L-E 0", "test N-E 0"), "Prove VI-2 again, on PU-1."},
 		{"tested without a proof", append(secured[:6:6], "test L-N 0.1"), "Prove VI-1 on"},
 		{"a pair could not be read", append(append(secured[:6:6], tested[:3]...), "test N-E ---"), "Test N-E."},
 		{"live", append(secured[:6:6], "prove 230", "test L-N 231"), "LIVE on L-N: do not touch."},
 		{"residual", append(secured[:6:6], "prove 230", "test L-N 30"), "RESIDUAL VOLTAGE on L-N: do not touch."},
 		{"a proof on a second unit failed", append(secured[:6:6], "prove PU-2 100", "prove PU-1 230"), "Prove VI-1 on PU-1 and on PU-2,"},
-		{"a proof on a unit that nobody named failed", append(secured[:6:6], "prove unnamed 10"), "Prove VI-1 on the proving unit,"},
+		{"a proof on a unit that nobody named failed", append(secured[:6:6], "prove unnamed 10"), "VI-1 failed its proof: look it, its leads and the source over. Prove VI-1 again, on the proving unit,"},
 		{"and one on a unit with a name passed", append(secured[:6:6], "prove unnamed 10", "prove 230"), "Prove VI-1 on PU-1 and on the source that was not named,"},
 		{"a proof that failed was made good", append(secured[:6:6], "prove 100", "prove 230"), "Test L-N."},
 		{"no lock", append([]string{"inspect", "identify", "permission", "isolate"}, tested...), "Fit the lock"},
@@ -175,13 +195,57 @@ func TestNextAfterALateLock(t *testing.T) {
 	}
 }
 
+// isSpent reports whether an indicator has shown too little on a source after a dead test
+// or a second time. What stands behind a restore may not be judged, and is left out.
+func (b *bench) isSpent(indicator string) bool {
+	tested, failed := false, 0
+	for _, ev := range b.rec.Events {
+		switch {
+		case ev.Kind == record.Restore:
+			return false
+		case ev.Indicator != indicator:
+		case ev.Kind == record.Test:
+			tested = true
+		case ev.Volts.State == record.Shown && ev.Volts.Volts < 200:
+			if failed++; tested || failed > 1 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// A policy that lets a second proof be tried again lets the same indicator be proved.
+func TestNextWhereTheRulesAllowARetry(t *testing.T) {
+	policy := verify.DefaultPolicy()
+	policy.ReproveRetry = true
+	b := newBench(singlePhase).do(secured...).do("prove 230", "test L-N 0", "test L-E 0", "test N-E 0", "prove 100")
+	if got := b.next(policy).String(); !strings.HasPrefix(got, "VI-1 failed its proof: look it, its leads and the source over. Prove VI-1 again, on PU-1;") {
+		t.Error(got)
+	}
+	if got := b.do("prove 230").next(policy); got.Action != guide.Complete || got.Failed != "" {
+		t.Error(got)
+	}
+}
+
+// An instrument that failed is named until another one is used, also where the evidence
+// was complete before.
+func TestNextAfterCompleteEvidence(t *testing.T) {
+	b := newBench(singlePhase).do(secured...).do("prove 230", "test L-N 0", "test L-E 0", "test N-E 0", "prove 230", "begin")
+	b.wait(10 * time.Minute)
+	want := "VI-1 failed its proof: put it aside and mark it. Evidence complete."
+	if got := b.do("prove 100").next(verify.DefaultPolicy()).String(); !strings.HasPrefix(got, want) {
+		t.Error(got)
+	}
+}
+
 // mended reports whether the whole work, done once more behind some steps, makes the
 // record comply.
 func (b *bench) mended(policy *verify.Policy) (steps []string, ok bool) {
 	judge := verify.NewJudge(policy, nil, nil)
 	for _, isolate := range [][]string{nil, {"isolate"}} {
 		for n := range 5 {
-			c := &bench{rec: &record.Record{ID: b.rec.ID, Jobs: b.rec.Jobs, Events: slices.Clone(b.rec.Events)}, now: b.now}
+			c := &bench{rec: &record.Record{ID: b.rec.ID, Jobs: b.rec.Jobs, Events: slices.Clone(b.rec.Events)}, now: b.now, indicator: "VI-9"}
 			steps = slices.Concat(isolate, slices.Repeat([]string{"lock"}, n))
 			c.do(steps...).do("prove unnamed 230", "prove PU-1 230", "prove PU-2 230")
 			for _, pair := range judge.Judge(c.rec).Pairs() {
@@ -197,7 +261,8 @@ func (b *bench) mended(policy *verify.Policy) (steps []string, ok bool) {
 
 // Whoever follows the instructions comes to an end from wherever a record stands: to
 // complete evidence, and then the record complies; or to the word that nothing mends
-// it. On the way no instruction adds a failure that is still there at the end.
+// it. On the way no instruction adds a failure that is still there at the end, and none
+// asks for an indicator that failed its proof for good.
 func TestFollowing(t *testing.T) {
 	happenings := append([]string{
 		"prove 230", "prove 100", "prove ---", "prove PU-2 100", "prove PU-2 230", "prove unnamed 230", "prove unnamed 10", "begin", "restore", "shed-load",
@@ -240,6 +305,11 @@ func TestFollowing(t *testing.T) {
 				return
 			case guide.NoAction:
 				t.Fatal("nothing is said")
+			case guide.ProveOn, guide.TestPair:
+				if b.isSpent(in.Indicator) || b.isSpent(in.Failed) && !in.Aside {
+					t.Fatalf("%q, after %v", in, b.rec.Events)
+				}
+			case guide.SeeDanger, guide.TakeStep:
 			}
 			b.follow(in)
 		}

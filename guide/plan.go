@@ -49,10 +49,12 @@ type planner struct {
 	rec       *record.Record
 	start     record.Instant
 	indicator string // used so far; blank if none was
-	form      form
+	own       hand   // it, or one that may be used where none was
+	other     hand   // another one
+	trust     map[string]trust
 	waveform  record.Waveform // of the supply
 	side      record.Side
-	groups    []group // what the next proof is made on
+	proved    []group // what proofs that passed were made on, in order
 	required  []record.Tested
 	// begun is, for each way in which the tests may have been begun anew (by a proof, by
 	// a lock), the required pairs that were not read since.
@@ -71,6 +73,7 @@ func (g *Guide) newPlanner(at Situation) *planner {
 	p := &planner{Guide: g, rec: at.Record, start: at.Now, indicator: at.Indicator, fresh: true, waveform: record.AC}
 	j := g.judge.Judge(at.Record)
 	p.begun = make([][]record.Tested, 2)
+	p.lookAtProofs(j)
 	proved := lastOf(at.Record, record.Kind.IsProof)
 	locked := lastOf(at.Record, func(k record.Kind) bool { return k == record.Lock })
 	for _, pair := range j.Pairs() {
@@ -88,7 +91,10 @@ func (g *Guide) newPlanner(at Situation) *planner {
 	for i := range at.Record.Events {
 		p.lookAt(&at.Record.Events[i])
 	}
-	p.form, p.groups = p.formOf(p.indicator), p.openGroups()
+	p.other = p.handOf(p.fit(p.indicator))
+	if p.own = p.other; p.indicator != "" {
+		p.own = p.handOf(p.indicator)
+	}
 	p.events = slices.Grow(slices.Clone(at.Record.Events), len(p.required)+len(procedure)+2)
 	return p
 }
@@ -135,14 +141,14 @@ func (p *planner) lookAt(ev *record.Event) {
 
 // best returns the plan to follow.
 func (p *planner) best() plan {
-	best := p.shortest(nil, false)
+	best := p.shortest(nil, p.spent())
 	if p.fresh && (best.failures == 0 || !p.isolated) {
 		best = p.withSteps(best)
 	}
 	if best.failures == 0 {
 		return best
 	}
-	for _, other := range []bool{false, true} {
+	for _, other := range []bool{p.spent(), true} {
 		locks, labels := p.owed(record.Lock), p.owed(record.Label)
 		isolated := append([]record.Kind{record.Isolate}, slices.Repeat([]record.Kind{record.Lock}, locks+1)...)
 		isolated = append(isolated, slices.Repeat([]record.Kind{record.Label}, labels+1)...)

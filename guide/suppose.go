@@ -29,28 +29,36 @@ func (p *planner) formOf(id string) form {
 	return form{}
 }
 
+// A hand is an indicator that could be used next, and what it would be proved on.
+type hand struct {
+	id     string
+	form   form
+	groups []group
+}
+
+func (p *planner) handOf(id string) hand { return hand{id, p.formOf(id), p.openGroups(id)} }
+
 // judged judges the record that acts would make of it, done well.
 func (p *planner) judged(acts []Act, other bool) plan {
-	id, f := p.indicator, p.form
-	if id == "" || other {
-		id = p.fit(id)
-		f = p.formOf(id)
+	with := &p.own
+	if other {
+		with = &p.other
 	}
 	events := p.events
 	at := p.start
-	groups := p.groups
+	groups := with.groups
 	for _, act := range acts {
 		if act.Kind == record.Test {
 			groups = p.source()
 		}
 		if act.Kind.IsStep() || act.Kind == record.Test {
 			at = at.Add(pace)
-			events = append(events, p.suppose(act, id, f, at))
+			events = append(events, p.suppose(act, with.id, with.form, at))
 			continue
 		}
 		for _, on := range groups {
 			at = at.Add(pace)
-			events = append(events, on.proof(act.Kind, p.waveform, id, f, at))
+			events = append(events, on.proof(act.Kind, p.waveform, with.id, with.form, at))
 		}
 	}
 	p.events = events[:len(p.events)]
@@ -74,12 +82,12 @@ func (p *planner) judged(acts []Act, other bool) plan {
 	return out
 }
 
-// fit returns the id of an indicator that may be used now and is not the one given: of
-// the register, in the order of their ids, else some that nobody knows.
+// fit returns the id of an indicator that may be used now, is not the one given and is
+// not spent: of the register, in the order of their ids, else some that nobody knows.
 func (p *planner) fit(not string) string {
 	var ids []string
 	for id, entry := range p.register {
-		if entry.Kind == record.Indicator && id != not && inService(entry, p.start.Date()) {
+		if entry.Kind == record.Indicator && id != not && p.trust[id] != spent && inService(entry, p.start.Date()) {
 			ids = append(ids, id)
 		}
 	}
@@ -152,15 +160,19 @@ func firstProbe(p record.Pair) record.Pair {
 // usualVolts is what a proving source is taken to put out where nobody says it.
 const usualVolts record.Volts = 230
 
-// openGroups returns the groups of the proofs since the last dead test, the last first:
-// another proof belongs to their series unless it comes late. Without one it is source.
-func (p *planner) openGroups() []group {
+// openGroups returns the groups of an indicator's proofs since its last dead test, the
+// last first: another proof belongs to their series unless it comes late. Without one it
+// is source.
+func (p *planner) openGroups(id string) []group {
 	var groups []group
 	for _, ev := range slices.Backward(p.rec.Events) {
+		if ev.Indicator != id {
+			continue
+		}
 		if ev.Kind == record.Test {
 			break
 		}
-		if on := (group{ev.Source, ev.Expected, ev.HasExpected}); ev.Kind.IsProof() && !slices.Contains(groups, on) {
+		if on := groupOf(&ev); ev.Kind.IsProof() && !slices.Contains(groups, on) {
 			groups = append(groups, on)
 		}
 	}
@@ -170,11 +182,14 @@ func (p *planner) openGroups() []group {
 	return groups
 }
 
+// groupOf returns what a proof was made on.
+func groupOf(ev *record.Event) group { return group{ev.Source, ev.Expected, ev.HasExpected} }
+
 // sourceNames returns the sources to prove on next, those that the record names; with a
 // blank among them for one that it does not name. Without any that it names there is none.
 func (p *planner) sourceNames() []string {
 	var names []string
-	for _, on := range p.groups {
+	for _, on := range p.own.groups {
 		named := slices.ContainsFunc(p.rec.Events, func(ev record.Event) bool { return ev.Kind.IsProof() && ev.Source == on.source })
 		if named && !slices.Contains(names, on.source) {
 			names = append(names, on.source)
@@ -190,11 +205,11 @@ func (p *planner) sourceNames() []string {
 // that is dangerous.
 func (on group) isHigh() bool { return !on.hasExpected || on.expected >= 50 }
 
-// source returns what to prove on anew: what was proved on last, else a proving unit of
-// the register, else one that nobody knows.
+// source returns what to prove on anew: what a proof passed on last, else a proving unit
+// of the register, else one that nobody knows.
 func (p *planner) source() []group {
-	for _, ev := range slices.Backward(p.rec.Events) {
-		if on := (group{ev.Source, ev.Expected, ev.HasExpected}); ev.Kind.IsProof() && on.isHigh() {
+	for _, on := range slices.Backward(p.proved) {
+		if on.isHigh() {
 			return []group{on}
 		}
 	}

@@ -7,8 +7,22 @@ import (
 	"nilvolt/record"
 )
 
-// String returns the instruction as one or two sentences for the technician.
-func (in Instruction) String() string {
+// String returns the instruction as some sentences for the technician.
+func (in Instruction) String() string { return in.failure() + in.deed() }
+
+// failure tells of an indicator that failed its proof.
+func (in Instruction) failure() string {
+	switch {
+	case in.Failed == "":
+		return ""
+	case in.Aside:
+		return in.Failed + " failed its proof: put it aside and mark it. "
+	}
+	return in.Failed + " failed its proof: look it, its leads and the source over. "
+}
+
+// deed asks for what is to be done.
+func (in Instruction) deed() string {
 	switch in.Action {
 	case SeeDanger:
 		return in.danger()
@@ -56,12 +70,19 @@ func (in Instruction) danger() string {
 
 // proof asks for a proof.
 func (in Instruction) proof() string {
-	subject := in.Indicator
+	if in.Aside {
+		return "Take another indicator and prove it, at no less than the voltage of the work, on a source that is known to be good: " +
+			"the one of the failed proof may be at fault."
+	}
+	subject, again := in.Indicator, ""
 	switch {
 	case in.Other:
 		subject = "another indicator: the one used so far cannot give this evidence"
 	case subject == "":
 		subject = "the indicator"
+	}
+	if in.After || in.Failed != "" && !in.Other {
+		again = " again,"
 	}
 	on := "the proving unit"
 	if len(in.On) > 0 {
@@ -71,10 +92,14 @@ func (in Instruction) proof() string {
 		}
 		on = strings.Join(names, " and on ")
 	}
-	if in.After {
-		return "Prove " + subject + " again, on " + on + "."
+	text := "Prove " + subject + again + " on " + on
+	if !in.After {
+		text += ", at no less than the voltage of the work"
 	}
-	return "Prove " + subject + " on " + on + ", at no less than the voltage of the work."
+	if in.Failed != "" && !in.Other {
+		text += "; where it fails again, put it aside and take another"
+	}
+	return text + "."
 }
 
 // test asks for a dead test.

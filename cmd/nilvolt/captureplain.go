@@ -31,6 +31,8 @@ type plainCapture struct {
 	flush func() error
 	theme theme
 	last  string // the line on where the record stands
+	// failed are the places of the proofs that were told to have failed.
+	failed map[record.Pos]bool
 
 	// guide says what to do next; nil where that is said elsewhere, or nothing is to be done.
 	guide     *guide.Guide
@@ -43,7 +45,7 @@ type plainCapture struct {
 // standard error where the result is for a program.
 func newPlainCapture(c *console, o *captureOptions, in *inputs) *plainCapture {
 	p := &plainCapture{
-		out: c.out, flush: c.out.Flush, theme: c.theme(),
+		out: c.out, flush: c.out.Flush, theme: c.theme(), failed: make(map[record.Pos]bool),
 		guide: guide.New(in.policy, in.register), indicator: o.indicatorID, now: c.now,
 	}
 	if o.format != "text" {
@@ -82,8 +84,14 @@ func (p *plainCapture) begin(s *capture.Session, o *captureOptions, in *inputs, 
 
 // show prints what is new.
 func (p *plainCapture) show(u *capture.Update) {
+	failed := failedProofs(u.Judgement)
 	for i := range u.Events {
-		p.event(&u.Events[i], u.Judgement)
+		p.event(&u.Events[i], u.Judgement, failed)
+	}
+	for _, ev := range failed { // by what the proving unit said after it
+		if !p.failed[ev.Pos] {
+			p.event(ev, u.Judgement, failed)
+		}
 	}
 	for i := range u.Unread {
 		p.unread(&u.Unread[i])
@@ -125,8 +133,8 @@ func (p *plainCapture) block(lead, text string) {
 	p.say("%s", strings.TrimRight(b.String(), "\n"))
 }
 
-// event prints a row.
-func (p *plainCapture) event(ev *record.Event, j *verify.Judgement) {
+// event prints a row. failed are the proofs that failed.
+func (p *plainCapture) event(ev *record.Event, j *verify.Judgement, failed []*record.Event) {
 	words := []string{ev.Kind.String()}
 	if ev.Pair.IsSet() {
 		words[0] += " " + ev.Pair.String()
@@ -162,8 +170,20 @@ func (p *plainCapture) event(ev *record.Event, j *verify.Judgement) {
 		lead = "LIVE, do not touch: "
 	case names(j, record.ResidualVoltage, ev):
 		lead = "RESIDUAL VOLTAGE, do not touch: "
+	case slices.ContainsFunc(failed, func(f *record.Event) bool { return f.Pos == ev.Pos }):
+		lead, p.failed[ev.Pos] = "FAILED: ", true
 	}
 	p.block(clock(ev.Time), lead+strings.Join(words, "  "))
+}
+
+// failedProofs returns the proofs that failed. One that could not be read says so itself.
+func failedProofs(j *verify.Judgement) (failed []*record.Event) {
+	for _, row := range j.Rows() {
+		if row.Event.Kind.IsProof() && !row.Passes && !row.Aside && row.Event.Volts.State != record.Unreadable {
+			failed = append(failed, row.Event)
+		}
+	}
+	return failed
 }
 
 // names reports whether a finding of the rule rests on the event.

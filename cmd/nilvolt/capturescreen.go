@@ -76,7 +76,7 @@ func newCaptureScreen(o *captureOptions, in *inputs, c *console) *captureScreen 
 	t := c.theme()
 	return &captureScreen{
 		guide: guide.New(in.policy, in.register), indicator: o.indicatorID, now: c.now, theme: t, log: log,
-		lines: &plainCapture{out: log, flush: func() error { return nil }, theme: t},
+		lines: &plainCapture{out: log, flush: func() error { return nil }, theme: t, failed: make(map[record.Pos]bool)},
 	}
 }
 

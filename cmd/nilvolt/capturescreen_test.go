@@ -72,7 +72,8 @@ var (
 func TestScreenFits(t *testing.T) {
 	for name, rows := range map[string][]string{
 		"nothing": nil, "labelled": toLabel, "complete": complete,
-		"live": append(slices.Concat(toLabel, []string{proved}), "test,VI-1,,,N,L,231.4,ac"),
+		"failed": append(slices.Clone(complete), "prove,VI-1,PU-1,250,,,179.9,ac"),
+		"live":   append(slices.Concat(toLabel, []string{proved}), "test,VI-1,,,N,L,231.4,ac"),
 	} {
 		for _, size := range [][2]int{{40, 20}, {80, 24}, {200, 60}} {
 			m, _ := screenOf(t, size[0], size[1], rows...)

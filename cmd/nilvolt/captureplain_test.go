@@ -1,0 +1,77 @@
+package main
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"nilvolt/capture"
+	"nilvolt/record"
+	"nilvolt/verify"
+)
+
+// plainOf returns what a session of a single-phase record prints, line ends left out,
+// when each of the groups of entries arrives at once, 2 s after the one before.
+func plainOf(t *testing.T, groups ...[]capture.Entry) string {
+	t.Helper()
+	var out bytes.Buffer
+	in := &inputs{policy: verify.DefaultPolicy()}
+	now := time.Unix(1772445600, 0).UTC()
+	c := &console{columns: 200, getenv: func(string) string { return "" }, now: func() time.Time { return now }}
+	p := newPlainCapture(c, &captureOptions{format: "text"}, in)
+	p.out, p.flush = &out, func() error { return nil }
+	st := capture.NewState("R1.journal")
+	shown, judge := capture.Shown{}, verify.NewJudge(in.policy, nil, nil)
+	job := record.Job{Record: "R1", Supply: record.SinglePhase, Nominal: 230, Device: "60947-3", Poles: record.Poles2}
+	line := 0
+	for _, group := range append([][]capture.Entry{{
+		{Kind: capture.Begin, Data: `{"version":1,"record":"R1"}`},
+		{Kind: capture.Open, Port: capture.Indicator, Data: "A"},
+		{Kind: capture.Open, Port: capture.Source, Data: "B"},
+		{Kind: capture.Line, Port: capture.Indicator, Data: "event,indicator,pair,volts,waveform\n"},
+		{Kind: capture.Line, Port: capture.Source, Data: "event,source,expected\n"},
+	}}, groups...) {
+		for _, e := range group {
+			line++
+			e.Line, e.Wall, e.Mono = line, now, now.Sub(time.Unix(1772445600, 0))
+			st.Apply(e)
+		}
+		p.show(shown.Update(st, []record.Job{job}, judge))
+		now = now.Add(2 * time.Second)
+	}
+	return strings.Join(strings.Fields(out.String()), " ")
+}
+
+// read is a line of the indicator, told one of the proving unit.
+func read(text string) []capture.Entry {
+	return []capture.Entry{{Kind: capture.Line, Port: capture.Indicator, Data: text + "\n"}}
+}
+
+func told(text string) []capture.Entry {
+	return []capture.Entry{{Kind: capture.Line, Port: capture.Source, Data: text + "\n"}}
+}
+
+// A proof that failed says so in words, as soon as it is known, and once.
+func TestPlainTellsAFailedProof(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		entries [][]capture.Entry
+		want    string
+		times   int // that the word FAILED is there
+	}{
+		{"passed", [][]capture.Entry{told("prove,PU-1,250"), read("prove,VI-1,,249,ac")}, "10:00:04 prove VI-1 on PU-1 249 V of 250 V", 0},
+		{"failed", [][]capture.Entry{told("prove,PU-1,250"), read("prove,VI-1,,179.9,ac"), read("test,VI-1,L-N,0,ac")}, "10:00:04 FAILED: prove VI-1 on PU-1 179.9 V of 250 V", 1},
+		{"beyond the range", [][]capture.Entry{told("prove,PU-1,250"), read("prove,VI-1,,OL,ac")}, "10:00:04 FAILED: prove VI-1 on PU-1 OL V of 250 V", 1},
+		{"failed by what the unit says after it", [][]capture.Entry{read("prove,VI-1,,179.9,ac"), told("prove,PU-1,250")}, "10:00:02 prove VI-1 179.9 V", 1},
+		{"and then told so", [][]capture.Entry{read("prove,VI-1,,179.9,ac"), told("prove,PU-1,250")}, "10:00:02 FAILED: prove VI-1 on PU-1 179.9 V of 250 V", 1},
+		{"unreadable", [][]capture.Entry{told("prove,PU-1,250"), read("prove,VI-1,,---,ac")}, "10:00:04 prove VI-1 on PU-1 UNREADABLE of 250 V", 0},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := plainOf(t, tt.entries...)
+			if !strings.Contains(got, tt.want) || strings.Count(got, "FAILED") != tt.times {
+				t.Errorf("%s", got)
+			}
+		})
+	}
+}
