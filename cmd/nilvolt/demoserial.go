@@ -91,8 +91,11 @@ func playByHand(ctx context.Context, rig instruments.Rig, actions []instruments.
 		if err := c.out.Flush(); err != nil {
 			return err
 		}
-		if ctx.Err() != nil || !lines.Scan() {
+		if ctx.Err() != nil {
 			return ctx.Err()
+		}
+		if !lines.Scan() {
+			return rig.Leave(ctx)
 		}
 		if a.Place != instruments.Technician && a.Deed == instruments.Send {
 			fmt.Fprintf(c.out, "the %s sends %q", a.Place, a.Text)
@@ -102,6 +105,9 @@ func playByHand(ctx context.Context, rig instruments.Rig, actions []instruments.
 			return err
 		}
 	}
-	fmt.Fprintln(c.out, "that was all; you say  end")
-	return nil
+	fmt.Fprintln(c.out, "that was all; you say  end (the ports stay until that session is over)")
+	if err := c.out.Flush(); err != nil {
+		return err
+	}
+	return rig.Leave(ctx)
 }
