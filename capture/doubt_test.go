@@ -147,6 +147,7 @@ func TestGarbledLineHidesNothing(t *testing.T) {
 // followed goes on as the guide says until the evidence is complete. Some lines on the
 // way are garbled.
 func (s *script) followed(rt *rapid.T, spoilt int) {
+	id := "VI-1"
 	for range 80 {
 		st := fold(s.entries)
 		rec := WithJobs(st.Record(), singlePhase)
@@ -156,13 +157,16 @@ func (s *script) followed(rt *rapid.T, spoilt int) {
 			s.arrives(garbled)
 			continue
 		}
+		if in.Aside || in.Other {
+			id += "+"
+		}
 		switch in.Action {
 		case guide.Complete:
 			return
 		case guide.TakeStep:
 			s.arrives("> " + in.Step.String())
 		case guide.TestPair:
-			s.arrives("test,VI-1,,," + strings.ReplaceAll(in.Tested.Pair.String(), "-", ",") + ",0.1,ac")
+			s.arrives("test," + id + ",,," + strings.ReplaceAll(in.Tested.Pair.String(), "-", ",") + ",0.1,ac")
 		case guide.ProveOn:
 			on := in.On
 			if len(on) == 0 {
@@ -171,10 +175,10 @@ func (s *script) followed(rt *rapid.T, spoilt int) {
 			for _, source := range on {
 				if source == "" {
 					s.arrives("> prove") // no longer what was typed before
-					s.arrives("prove,VI-1,,,,,250,ac")
+					s.arrives("prove," + id + ",,,,,250,ac")
 					continue
 				}
-				s.arrives("prove,VI-1," + source + ",250,,,250,ac")
+				s.arrives("prove," + id + "," + source + ",250,,,250,ac")
 			}
 		case guide.SeeDanger, guide.StartAnew, guide.NoAction:
 			rt.Fatalf("after %s: %s", journalText(s.entries), in)
@@ -197,7 +201,7 @@ func truths(events []record.Event) []string {
 			if ev.HasExpected {
 				volts = ev.Expected.String()
 			}
-			lines = append(lines, "prove,VI-1,"+ev.Source+","+volts+",,,100,ac")
+			lines = append(lines, "prove,"+ev.Indicator+","+ev.Source+","+volts+",,,100,ac")
 		}
 	}
 	return lines

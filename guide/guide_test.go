@@ -195,6 +195,18 @@ func TestNextAfterALateLock(t *testing.T) {
 	}
 }
 
+// A pair that could not be read behind the late lock is no pair that was tested anew.
+func TestNextAfterALateLockAndNoReading(t *testing.T) {
+	b := newBench(singlePhase).do("isolate", "prove 230", "test L-E 0", "prove 230", "lock", "test N-E ---")
+	for _, want := range []string{"Test L-N.", "Test L-E.", "Test N-E.", "Prove VI-1 again, on PU-1.", "Evidence complete."} {
+		in := b.next(verify.DefaultPolicy())
+		if !strings.HasPrefix(in.String(), want) {
+			t.Fatalf("%q, not %q", in, want)
+		}
+		b.follow(in)
+	}
+}
+
 // isSpent reports whether an indicator has shown too little on a source after a dead test
 // or a second time. What stands behind a restore may not be judged, and is left out.
 func (b *bench) isSpent(indicator string) bool {

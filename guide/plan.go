@@ -238,7 +238,8 @@ func (p *planner) shortest(steps []record.Kind, other bool) plan {
 }
 
 // choices returns which pairs could be tested: none; those that would not be good if
-// only proofs were made; those that were not read yet since all was begun anew; all.
+// only proofs were made; these and those that were not read yet since all was begun anew;
+// all.
 func (p *planner) choices(steps []record.Kind, prove, other bool) [][]record.Tested {
 	p.judged(acts(steps, prove, nil, true), other)
 	var lacking []record.Tested
@@ -253,7 +254,13 @@ func (p *planner) choices(steps []record.Kind, prove, other bool) [][]record.Tes
 	}
 	if len(lacking) < len(p.required) {
 		out = append(out, p.required)
-		for _, pairs := range p.begun {
+		for _, begun := range p.begun {
+			var pairs []record.Tested
+			for _, pair := range p.required {
+				if slices.Contains(begun, pair) || slices.Contains(lacking, pair) {
+					pairs = append(pairs, pair)
+				}
+			}
 			if len(pairs) < len(p.required) {
 				out = append(out, pairs)
 			}
