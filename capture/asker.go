@@ -35,7 +35,7 @@ func (a *asker) want(s *Session, in *Input) bool {
 		s.note("the instrument is still being asked: wait for the reading, then say %s again", in)
 		return false
 	}
-	if in.Next.Event == record.Test && in.Next.Pair == "" && in.Next.From == "" {
+	if in.Next.Event == record.Test && !in.Next.hasPair() {
 		s.note("say of which conductors: test L-N")
 		return false
 	}

@@ -145,20 +145,41 @@ func parseProve(words []string) (Next, error) {
 
 // check decodes n as if a reading had come.
 func (n *Next) check() error {
+	_, err := n.suppose()
+	return err
+}
+
+// suppose returns the event that a dead reading would be, which says nothing else.
+func (n *Next) suppose() (ev record.Event, err error) {
 	row := formats.Row{}
 	row[formats.TimeColumn].Text = "2000-01-01T00:00:00Z"
 	row[formats.IndicatorColumn].Text = "VI"
 	row[formats.VoltsColumn].Text = "0"
-	if n.From == "" && n.Pair == "" && n.Event == record.Test { // the line will tell
+	if !n.hasPair() && n.Event == record.Test { // the line will tell
 		row[formats.PairColumn].Text = "L-N"
 	}
 	n.fill(&row)
-	var ev record.Event
 	var job record.Job
 	if _, _, problems := formats.DecodeRow(&row, record.Pos{}, &ev, &job); len(problems) > 0 {
-		return fmt.Errorf("%q: %s; %s", problems[0].Text, problems[0].Message, problems[0].Mend)
+		return ev, fmt.Errorf("%q: %s; %s", problems[0].Text, problems[0].Message, problems[0].Mend)
 	}
-	return nil
+	return ev, nil
+}
+
+// hasPair reports whether the conductors of the next reading were said.
+func (n *Next) hasPair() bool { return n.From != "" || n.Pair != "" }
+
+// Meaning says in words what n makes of the next reading; blank where nothing was said.
+func (n *Next) Meaning() string {
+	switch {
+	case n.Event == record.KindUnknown:
+		return ""
+	case n.hasPair():
+		return "the next reading counts as " + n.String() + ", unless its line says otherwise"
+	case n.Event == record.Test:
+		return "the next readings count as " + n.String() + " of the pairs that their lines name"
+	}
+	return "the next readings count as " + n.String() + ", unless their lines say otherwise"
 }
 
 // fill adds to a row what was said of it, where the row does not say it itself.

@@ -41,6 +41,21 @@ func TestParseInput(t *testing.T) {
 	}
 }
 
+func TestMeaning(t *testing.T) {
+	for text, want := range map[string]string{
+		"test L-N":            "the next reading counts as test L-N, unless its line says otherwise",
+		"test E L on point=a": "the next reading counts as test E L on point=a, unless its line says otherwise",
+		"test off":            "the next readings count as test off of the pairs that their lines name",
+		"reprove PU-1 250":    "the next readings count as prove PU-1 250, unless their lines say otherwise",
+		"isolate":             "",
+	} {
+		in, err := ParseInput(text)
+		if got := in.Next.Meaning(); err != nil || got != want {
+			t.Errorf("%q: %q, %v", text, got, err)
+		}
+	}
+}
+
 // FuzzInput: what is written of an input is read as the same input.
 func FuzzInput(f *testing.F) {
 	for _, text := range []string{"isolate", "test E L on point=a side=load", "prove PU-1 250", "use indicator x", "note a  b", "end"} {

@@ -310,7 +310,11 @@ func (s *Session) heed(in *Input) bool {
 		s.note("no port of the %s is read in this session", in.Role)
 		return false
 	case NextReading:
-		return s.ask.want(s, in)
+		if !s.ask.want(s, in) {
+			return false
+		}
+		s.remark(&in.Next)
+		return true
 	case Finish:
 		if s.ending {
 			return false
@@ -324,6 +328,22 @@ func (s *Session) heed(in *Input) bool {
 		return true
 	default:
 		return in.Verb != NoVerb
+	}
+}
+
+// remark tells of a pair that names a conductor which the job sheet does not have. A
+// reading of it is taken all the same, as the rules have it (conductor-unexpected): it may
+// be live.
+func (s *Session) remark(next *Next) {
+	ev, err := next.suppose()
+	if err != nil || !next.hasPair() {
+		return
+	}
+	rec := &record.Record{ID: s.cfg.Header.Record, Jobs: s.state.Record().Jobs, Events: []record.Event{ev}}
+	for _, f := range verify.NewJudge(s.cfg.Policy, s.cfg.Register, nil).Judge(WithJobs(rec, s.cfg.Jobs)).Findings {
+		if f.Rule == record.ConductorUnexpected {
+			s.note("%s; if it was a slip, say test again with the right pair before the reading is taken", f.Message)
+		}
 	}
 }
 

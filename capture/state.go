@@ -421,6 +421,7 @@ func (s *State) said(e Entry, at record.Instant) {
 		s.add(record.Event{Time: at, Kind: in.Step, Pos: record.Pos{File: s.file, Line: e.Line}})
 	case NextReading:
 		s.next = in.Next
+		s.tell(e, at, false, "%s", in.Next.Meaning())
 	case HaveSeen:
 		s.seen = len(s.events)
 	case TakeNote, UsePort, Finish, NoVerb:
@@ -468,8 +469,14 @@ func (s *State) TakeFresh() []record.Event {
 	return fresh
 }
 
-// Next returns what was said of the next reading.
-func (s *State) Next() Next { return s.next }
+// Next returns what was said of the next reading; of the one that was asked for, if it
+// has not come yet.
+func (s *State) Next() Next {
+	if s.poll.due {
+		return s.poll.next
+	}
+	return s.next
+}
 
 // Seen returns how many of the record's events the technician has said to have seen.
 func (s *State) Seen() int { return s.seen }

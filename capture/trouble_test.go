@@ -3,6 +3,7 @@ package capture
 import (
 	"errors"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -30,6 +31,35 @@ func (r *runner) hasNotice(text string) {
 
 func oneIndicator(ports *fakePorts) Config {
 	return Config{Serial: ports, Ports: []PortConfig{{Role: Indicator, Name: "A"}}}
+}
+
+// What the next reading counts as is told when it is typed, and stands until the reading
+// has come. A conductor that the job sheet does not have is told too, and taken: the rule
+// conductor-unexpected is a caution.
+func TestNextReadingIsTold(t *testing.T) {
+	var ports fakePorts
+	vi := ports.plug(PortInfo{Name: "A"})
+	cfg := oneIndicator(&ports)
+	cfg.Header.Columns = "event,indicator,volts,waveform"
+	r := run(t, cfg)
+	r.say("test L-N")
+	r.hasNotice("the next reading counts as test L-N, unless")
+	r.say("prove PU-1 230")
+	r.hasNotice("the next readings count as prove PU-1 230, unless")
+	if slices.ContainsFunc(r.notices, func(n Notice) bool { return n.Urgent }) {
+		t.Errorf("%+v", r.notices)
+	}
+	r.say("test L-Q7")
+	r.hasNotice("the next reading counts as test L-Q7, unless")
+	r.hasNotice("L-Q7 names a conductor that the job sheet does not have")
+	if next := r.last.Next; next.Meaning() != "the next reading counts as test L-Q7, unless its line says otherwise" {
+		t.Errorf("then %+v", next)
+	}
+	vi.send("test,VI-1,231,ac\n")
+	if ev := r.untilEvents(1).Record.Events[0]; ev.Pair.String() != "L-Q7" || r.last.Next.hasPair() {
+		t.Errorf("%+v, then %+v", ev, r.last.Next)
+	}
+	r.end()
 }
 
 // What was begun goes on after a crash, with nothing lost that was shown.

@@ -52,6 +52,14 @@ func told(text string) []capture.Entry {
 	return []capture.Entry{{Kind: capture.Line, Port: capture.Source, Data: text + "\n"}}
 }
 
+// What was typed of the next reading is echoed.
+func TestPlainEchoesTheNextReading(t *testing.T) {
+	got := plainOf(t, []capture.Entry{{Kind: capture.Said, Data: "test L-N"}})
+	if want := "10:00:02 note: the next reading counts as test L-N, unless its line says otherwise"; !strings.Contains(got, want) {
+		t.Error(got)
+	}
+}
+
 // A proof that failed says so in words, as soon as it is known, and once.
 func TestPlainTellsAFailedProof(t *testing.T) {
 	for _, tt := range []struct {

@@ -116,6 +116,17 @@ func TestScreenTells(t *testing.T) {
 	}
 }
 
+// Which pair the next reading counts for stands above what is being typed.
+func TestScreenShowsTheNextReading(t *testing.T) {
+	m, _ := screenOf(t, 80, 24, toLabel...)
+	u := *m.update
+	u.Events, u.Next = nil, capture.Next{Event: record.Test, Pair: "L-N"}
+	m.Update(updated{&u})
+	if got := m.content(); !strings.Contains(got, "the next reading counts as test L-N, unless its line says otherwise\n> ") {
+		t.Errorf("the screen:\n%s", got)
+	}
+}
+
 // What needs doing about an instrument stands above what to do next.
 func TestScreenAttention(t *testing.T) {
 	m, _ := screenOf(t, 40, 20, toLabel...)

@@ -131,6 +131,9 @@ func (m *captureScreen) foot() []string {
 	if m.wrong != "" {
 		lines = append(lines, m.hung("", m.theme.clean(m.wrong), wrongInk)...)
 	}
+	if meaning := m.update.Next.Meaning(); meaning != "" {
+		lines = append(lines, m.hung("", m.theme.clean(meaning), plainInk)...)
+	}
 	lines = append(lines, "> "+m.theme.clean(m.typed))
 	keys := "type what was done, such as lock or test L-N, and Enter; 1 to 9 write a step; Ctrl-C ends"
 	switch {
