@@ -398,7 +398,10 @@ func (s *Session) show() {
 }
 
 // A Shown is how much of a state was shown. The zero Shown is nothing.
-type Shown struct{ unread, notices int }
+type Shown struct {
+	unread, notices int
+	part            [numRoles]int // lines of the journal where half a line began
+}
 
 // skip takes all that is in a state as shown.
 func (n *Shown) skip(st *State) {
@@ -414,8 +417,25 @@ func (n *Shown) Update(st *State, jobs []record.Job, judge *verify.Judge) *Updat
 		Record: WithJobs(st.Record(), jobs), AllUnread: st.Unread(), Seen: st.Seen(), Next: st.Next(), Ended: st.Ended(),
 	}
 	n.unread, n.notices = len(st.unread), len(st.notices)
+	u.Notices = append(u.Notices, n.halves(st)...)
 	u.Judgement = judge.Judge(u.Record)
 	return u
+}
+
+// halves tells of half a line that has come and whose end is waited for. Of one that was
+// cut off before it could be shown there is nothing to wait for.
+func (n *Shown) halves(st *State) (notices []Notice) {
+	for role := Indicator; role < numRoles; role++ {
+		p := &st.ports[role]
+		if p.part == "" || p.tooLong || p.partAt == n.part[role] {
+			continue
+		}
+		n.part[role] = p.partAt
+		notices = append(notices, Notice{
+			Line: p.partAt, Time: p.partTime, Text: fmt.Sprintf("half a line came from the %s: it counts when its end has come", role),
+		})
+	}
+	return notices
 }
 
 // WithJobs returns rec with the rows of the job sheet that are its own before those

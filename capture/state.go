@@ -57,19 +57,20 @@ type State struct {
 
 // A port is what is known of one of the two ports.
 type port struct {
-	open    bool
-	at      Opened
-	lines   *formats.Lines
-	part    string // what arrived since the last line end
-	partAt  int    // line of the journal where it began
-	tooLong bool   // it was longer than a line can be; what is left of it is not read
-	decoded int    // lines since the port was opened
-	bytes   int    // that arrived since then
-	odd     int    // of them, no text
-	asked   bool   // the wrong speed was told
-	id      string // of the instrument, as its lines name it
-	prompt  time.Duration
-	timed   bool // prompt is known
+	open     bool
+	at       Opened
+	lines    *formats.Lines
+	part     string         // what arrived since the last line end
+	partAt   int            // line of the journal where it began
+	partTime record.Instant // when
+	tooLong  bool           // it was longer than a line can be; what is left of it is not read
+	decoded  int            // lines since the port was opened
+	bytes    int            // that arrived since then
+	odd      int            // of them, no text
+	asked    bool           // the wrong speed was told
+	id       string         // of the instrument, as its lines name it
+	prompt   time.Duration
+	timed    bool // prompt is known
 }
 
 // An Unread is a line that could not be read.
@@ -247,7 +248,7 @@ func (s *State) arrived(e Entry, at record.Instant) {
 	p := &s.ports[e.Port]
 	p.count(e.Data)
 	if p.part == "" {
-		p.partAt = e.Line
+		p.partAt, p.partTime = e.Line, at
 	}
 	line := p.part + e.Data
 	if e.Kind == Part && isNoise(line) {
@@ -256,9 +257,6 @@ func (s *State) arrived(e Entry, at record.Instant) {
 		return
 	}
 	if e.Kind == Part {
-		if p.part == "" {
-			s.tell(e, at, false, "half a line came from the %s: it counts when its end has come", e.Port)
-		}
 		p.part = line
 		if len(line) > MaxLine && !p.tooLong {
 			p.tooLong = true

@@ -60,6 +60,21 @@ func TestPlainEchoesTheNextReading(t *testing.T) {
 	}
 }
 
+// Half a line whose end is still to come is told of; one that was cut off before that could
+// be said is told of as what it is.
+func TestPlainTellsOfHalfALine(t *testing.T) {
+	half := capture.Entry{Kind: capture.Part, Port: capture.Indicator, Data: "test,VI-1,L-"}
+	lost := capture.Entry{Kind: capture.Lost, Port: capture.Indicator, Data: "no such device"}
+	const waits, cut = "half a line came from the indicator: it counts when its end has come", "CANNOT READ a line of the indicator: the line was cut off"
+	got := plainOf(t, []capture.Entry{half}, []capture.Entry{lost})
+	if before, _, _ := strings.Cut(got, cut); !strings.Contains(before, waits) || strings.Count(got, waits) != 1 || before == got {
+		t.Errorf("first half a line, then the port is gone: %s", got)
+	}
+	if got = plainOf(t, []capture.Entry{half, lost}); strings.Contains(got, waits) || !strings.Contains(got, cut) {
+		t.Errorf("both at once: %s", got)
+	}
+}
+
 // A proof that failed says so in words, as soon as it is known, and once.
 func TestPlainTellsAFailedProof(t *testing.T) {
 	for _, tt := range []struct {
