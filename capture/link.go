@@ -26,9 +26,15 @@ type link struct {
 
 	mu     sync.Mutex
 	port   Port // nil while it is gone
-	closed bool
-	wanted string // the port that the technician named
 	info   PortInfo
+	named  *namedPort // the port that the technician named; nil where it is read already, or none was
+	closed bool
+}
+
+// A namedPort is a port that the technician named. It is open.
+type namedPort struct {
+	port Port
+	info PortInfo
 }
 
 // Opened says which port was opened.
@@ -95,6 +101,9 @@ func (l *link) close() {
 	if l.port != nil {
 		l.port.Close()
 	}
+	if l.named != nil {
+		l.named.port.Close()
+	}
 }
 
 // opened says that the port was opened.
@@ -139,8 +148,12 @@ func (l *link) start(ctx context.Context) {
 	}()
 }
 
-// errEnding is the reason for which a port is read no more when the session ends.
-var errEnding = errors.New("the session ends")
+// Reasons for which a port is read no more: the session ends, or the technician says that
+// the instrument is at another one.
+var (
+	errEnding = errors.New("the session ends")
+	errMoved  = errors.New("another port was named")
+)
 
 // drainWithin is how long a port is read at most after the session was ended, so that
 // what has arrived by then is in it.
@@ -179,6 +192,9 @@ func (l *link) read(ctx context.Context) error {
 			l.put(arrival{data: slices.Clone(buf[:n])})
 			quiet = false
 		}
+		if err == nil && l.isMoved() {
+			err = errMoved
+		}
 		if err != nil {
 			l.mu.Lock()
 			port.Close()
@@ -208,25 +224,55 @@ func (l *link) write(text string) error {
 	return err
 }
 
-// use names the port that the instrument is at now.
-func (l *link) use(name string) {
+// use opens the port that the instrument is at now. Where that cannot be, everything
+// stays as it is.
+func (l *link) use(name string) error {
+	info := l.describe(name)
+	if at := l.place(); at != "" && at == info.Name {
+		return fmt.Errorf("%s: it is read already", name)
+	}
+	port, err := l.serial.Open(name, l.cfg.Settings)
+	if err != nil {
+		return err
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.wanted = name
-	if l.port != nil {
-		l.port.Close() // reading ends, and the other one is opened
+	if l.named != nil {
+		l.named.port.Close()
 	}
+	l.named = &namedPort{port, info}
+	return nil
 }
 
-// findAgain waits until the instrument is back and opens its port. It is known by the
-// serial number of the device, wherever it turns up; where it has none, it is taken to
+// place returns the name of the port that is read, blank while it is gone.
+func (l *link) place() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.port == nil {
+		return ""
+	}
+	return l.info.Name
+}
+
+// isMoved reports whether another port is to be read.
+func (l *link) isMoved() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.named != nil
+}
+
+// findAgain waits until the instrument is back and opens its port. It is where the
+// technician says; or it is known by the serial number of the device, wherever it turns up; where it has none, it is taken to
 // be back at the same port. A port that turns up otherwise is asked about.
 // It reports whether it is: not so when the session ends before.
 func (l *link) findAgain(ctx context.Context) bool {
 	before, _ := l.serial.List()
 	told := map[string]bool{}
 	for {
-		if name := l.candidate(before, told); name != "" && l.reopen(name, told) {
+		if l.takeNamed() {
+			return true
+		}
+		if name := l.candidate(before, told); name != "" && l.reopen(name) {
 			return true
 		}
 		select {
@@ -242,11 +288,8 @@ func (l *link) findAgain(ctx context.Context) bool {
 // candidate returns the name of a port to be tried; blank if there is none.
 func (l *link) candidate(before []PortInfo, told map[string]bool) string {
 	l.mu.Lock()
-	wanted, known := l.wanted, l.info
+	known := l.info
 	l.mu.Unlock()
-	if wanted != "" {
-		return wanted
-	}
 	list, _ := l.serial.List()
 	for _, p := range list {
 		switch {
@@ -266,34 +309,42 @@ func (l *link) candidate(before []PortInfo, told map[string]bool) string {
 	return ""
 }
 
+// takeNamed reads the port that the technician named, and reports whether there is one.
+func (l *link) takeNamed() bool {
+	l.mu.Lock()
+	named := l.named
+	l.named = nil
+	l.mu.Unlock()
+	if named != nil {
+		l.take(named.port, named.info)
+	}
+	return named != nil
+}
+
 // reopen opens a port, and reports whether it could.
-func (l *link) reopen(name string, told map[string]bool) bool {
+func (l *link) reopen(name string) bool {
 	port, err := l.serial.Open(name, l.cfg.Settings)
 	if err != nil {
-		l.mu.Lock()
-		asked := l.wanted == name
-		l.wanted = ""
-		l.mu.Unlock()
-		if asked && !told["open "+name] {
-			told["open "+name] = true
-			l.tell("the port cannot be opened: %v", err)
-		}
 		return false
 	}
-	info := l.describe(name)
+	l.take(port, l.describe(name))
+	return true
+}
+
+// take takes a port that was opened for the one to be read.
+func (l *link) take(port Port, info PortInfo) {
 	l.mu.Lock()
-	l.port, l.info, l.wanted = port, info, ""
+	l.port, l.info = port, info
 	closed := l.closed
 	l.mu.Unlock()
 	if closed {
 		port.Close()
-		return true
+		return
 	}
 	l.put(arrival{open: l.opened(info)})
 	if info.Serial == "" {
-		l.tell("the %s is read again, at %s; nothing tells whether it is the same instrument: look", l.cfg.Role, name)
+		l.tell("the %s is read again, at %s; nothing tells whether it is the same instrument: look", l.cfg.Role, info.Name)
 	}
-	return true
 }
 
 // tell gives notice of something to the technician.

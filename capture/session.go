@@ -303,12 +303,19 @@ func (s *Session) halves() (entries []Entry) {
 func (s *Session) heed(in *Input) bool {
 	switch in.Verb {
 	case UsePort:
-		if l := s.links[in.Role]; l != nil {
-			l.use(in.Words)
-			return true
+		l := s.links[in.Role]
+		if l == nil {
+			s.note("no port of the %s is read in this session", in.Role)
+			return false
 		}
-		s.note("no port of the %s is read in this session", in.Role)
-		return false
+		if err := l.use(in.Words); err != nil {
+			still := "still gone"
+			if at := l.place(); at != "" {
+				still = "still read at " + at
+			}
+			s.note("the port cannot be opened: %v; the %s is %s (nilvolt capture --list lists the ports)", err, in.Role, still)
+		}
+		return true
 	case NextReading:
 		if !s.ask.want(s, in) {
 			return false

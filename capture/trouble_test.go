@@ -184,6 +184,40 @@ func TestReconnectWithoutASerialNumber(t *testing.T) {
 	r.end()
 }
 
+// A port that works is left only for one that can be opened.
+func TestUseTriesFirst(t *testing.T) {
+	var ports fakePorts
+	vi := ports.plug(PortInfo{Name: "A"})
+	r := run(t, oneIndicator(&ports))
+	sendAll(vi, goodLines[:2])
+	r.untilEvents(1)
+	for name, want := range map[string]string{
+		"B": "cannot be opened: no such device; the indicator is still read at A", // a slip
+		"A": "cannot be opened: A: it is read already; the indicator is still read at A",
+	} {
+		r.say("use indicator " + name)
+		r.hasNotice(want)
+	}
+	vi.send(goodLines[2])
+	r.untilEvents(2)
+	if slices.ContainsFunc(r.notices, func(n Notice) bool { return strings.Contains(n.Text, "gone") }) {
+		t.Errorf("the port that worked is left: %+v", r.notices)
+	}
+	vi = ports.plug(PortInfo{Name: "B"})
+	r.say("use indicator B")
+	r.hasNotice("the indicator is gone (another port was named)")
+	sendAll(vi, goodLines[:1])
+	sendAll(vi, goodLines[3:])
+	if u := r.untilEvents(5); u.Judgement.Status != record.Compliant {
+		t.Errorf("%v: %s", u.Judgement.Status, failedRules(u.Judgement))
+	}
+	ports.pull("B")
+	r.hasNotice("the indicator is gone (EOF)")
+	r.say("use indicator C")
+	r.hasNotice("the indicator is still gone")
+	r.end()
+}
+
 // An instrument that stayed on while its cable was out, or the program down, does not
 // send its header again. Another instrument has to.
 func TestHeaderHoldsForTheSameDevice(t *testing.T) {
