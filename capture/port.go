@@ -1,10 +1,14 @@
 package capture
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
 )
+
+// ErrNoPort is the error of opening what is something else.
+var ErrNoPort = errors.New("it is no serial port")
 
 // A Port is an open serial port.
 type Port interface {

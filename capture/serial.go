@@ -5,6 +5,7 @@ package capture
 import (
 	"errors"
 	"fmt"
+	"syscall"
 	"time"
 
 	"go.bug.st/serial"
@@ -27,7 +28,7 @@ func (serialPorts) Open(name string, s Settings) (Port, error) {
 	}
 	hold, err := holdPort(name)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, fmt.Errorf("%s: %w", name, portError(err))
 	}
 	port, err := serial.Open(name, mode)
 	if err == nil {
@@ -72,10 +73,15 @@ func (s Settings) mode() (*serial.Mode, error) {
 	return &serial.Mode{BaudRate: s.Baud, DataBits: s.Bits, Parity: parity, StopBits: stop}, nil
 }
 
-// portError makes ErrInUse of the library's error for it.
+// portError makes ErrInUse and ErrNoPort of the errors of the library and the system for
+// them.
 func portError(err error) error {
-	if port, ok := errors.AsType[*serial.PortError](err); ok && port.Code() == serial.PortBusy {
+	port, ok := errors.AsType[*serial.PortError](err)
+	switch {
+	case ok && port.Code() == serial.PortBusy:
 		return ErrInUse
+	case ok && port.Code() == serial.InvalidSerialPort, ok && port.Code() == serial.PortNotFound, errors.Is(err, syscall.EISDIR):
+		return ErrNoPort
 	}
 	return err
 }

@@ -266,7 +266,7 @@ func captureError(err error, out, journal string) error {
 		return hint("keep it as it is, for whoever looks into it, and begin anew with another --out", "%v", err)
 	case errors.Is(err, capture.ErrInUse):
 		return hint("end the other session, or name another port or --out", "%v", err)
-	case errors.Is(err, os.ErrNotExist):
+	case errors.Is(err, os.ErrNotExist), errors.Is(err, capture.ErrNoPort):
 		return hint("nilvolt capture --list lists the ports", "%v", err)
 	case errors.Is(err, os.ErrPermission):
 		return hint("on Linux the group dialout may use serial ports: ask for it", "%v", err)
