@@ -180,7 +180,7 @@ func (s *script) followed(rt *rapid.T, spoilt int) {
 				}
 				s.arrives("prove," + id + "," + source + ",250,,,250,ac")
 			}
-		case guide.SeeDanger, guide.StartAnew, guide.NoAction:
+		case guide.SeeDanger, guide.StartAnew, guide.MendSheet, guide.NoAction:
 			rt.Fatalf("after %s: %s", journalText(s.entries), in)
 		}
 	}

@@ -12,6 +12,8 @@
 package guide
 
 import (
+	"slices"
+
 	"nilvolt/record"
 	"nilvolt/verify"
 )
@@ -28,6 +30,7 @@ const (
 	TestPair         // Instruction.Tested is to be tested dead
 	Complete         // the evidence is complete; it is no permission to touch
 	StartAnew        // nothing that is taken now makes this record comply
+	MendSheet        // as StartAnew, and what is wrong is the job sheet, which may be mended
 )
 
 // An Instruction is the one thing to do next.
@@ -54,7 +57,7 @@ type Instruction struct {
 	Waveform record.Waveform
 	// Live says of SeeDanger that the reading was live, not residual.
 	Live bool
-	// Stays are the failures of StartAnew that nothing mends.
+	// Stays are the failures of StartAnew and MendSheet that nothing which is taken mends.
 	Stays []record.Finding
 	// Plan is all that is to be done, this included.
 	Plan []Act
@@ -97,11 +100,21 @@ func (g *Guide) Next(at Situation) Instruction {
 	best := p.best()
 	switch {
 	case best.failures > 0:
-		return Instruction{Action: StartAnew, Indicator: p.indicator, Stays: p.stays(best)}
+		in := Instruction{Action: StartAnew, Indicator: p.indicator, Stays: p.stays(best)}
+		if len(in.Stays) > 0 && !slices.ContainsFunc(in.Stays, isOfWork) {
+			in.Action = MendSheet
+		}
+		return in
 	case len(best.acts) == 0:
 		return p.withTrust(Instruction{Action: Complete, Indicator: p.indicator})
 	}
 	return p.withTrust(p.instruction(best))
+}
+
+// isOfWork reports whether a finding is about more than the job sheet, which can be mended
+// when the work is over.
+func isOfWork(f record.Finding) bool {
+	return f.Rule != record.SupplyUnknownRule && f.Rule != record.JobConflict
 }
 
 // withTrust adds to an instruction that the indicator used so far failed its proof.

@@ -207,6 +207,28 @@ func TestNextAfterALateLockAndNoReading(t *testing.T) {
 	}
 }
 
+// What is wrong on paper is mended there, and the record goes on; it does not begin anew.
+func TestNextWithoutAJobSheet(t *testing.T) {
+	work := append(slices.Clone(secured), "prove 230", "test L-N 0")
+	two := newBench(singlePhase).do(work...)
+	two.rec.Jobs = append(two.rec.Jobs, record.Job{Record: "R1", Supply: record.ThreePhase})
+	none := newBench(singlePhase).do(work...)
+	none.rec.Jobs = nil
+	for _, tt := range []struct {
+		b    *bench
+		want string
+	}{
+		{none, "The job sheet has to be mended first; what was taken stays, and this record can be gone on with then. supply-unknown: no job sheet has this record"},
+		{newBench(record.Job{}).do(work...), "The job sheet has to be mended first; what was taken stays, and this record can be gone on with then. supply-unknown: the job sheet states no supply"},
+		{two, "The job sheet has to be mended first; what was taken stays, and this record can be gone on with then. job-conflict: "},
+		{newBench(record.Job{}).do("isolate", "permission"), "Nothing that is taken now makes this record comply"},
+	} {
+		if got := tt.b.next(verify.DefaultPolicy()).String(); !strings.HasPrefix(got, tt.want) {
+			t.Errorf("%s", got)
+		}
+	}
+}
+
 // isSpent reports whether an indicator has shown too little on a source after a dead test
 // or a second time. What stands behind a restore may not be judged, and is left out.
 func (b *bench) isSpent(indicator string) bool {
@@ -304,11 +326,11 @@ func TestFollowing(t *testing.T) {
 					t.Fatalf("complete, and %v: %v", j.Status, j.Findings)
 				}
 				return
-			case guide.StartAnew:
+			case guide.StartAnew, guide.MendSheet:
 				if len(in.Stays) == 0 {
 					t.Fatal("nothing stays")
 				}
-				if before.Action != guide.StartAnew && before.Action != guide.SeeDanger {
+				if before.Action != in.Action && before.Action != guide.SeeDanger {
 					t.Fatalf("began with %q, and now %q", before, in)
 				}
 				if steps, mended := b.mended(policy); mended {

@@ -38,15 +38,21 @@ func (in Instruction) deed() string {
 	case Complete:
 		return "Evidence complete. It is no permission to touch: follow your local rules, and test before you touch."
 	case StartAnew:
-		var b strings.Builder
-		b.WriteString("Nothing that is taken now makes this record comply: end it, mend what is wrong, and begin a new one.")
-		for _, f := range in.Stays {
-			b.WriteString(" " + f.Rule.String() + ": " + f.Message + ".")
-		}
-		return b.String()
+		return "Nothing that is taken now makes this record comply: end it, mend what is wrong, and begin a new one." + in.stays()
+	case MendSheet:
+		return "The job sheet has to be mended first; what was taken stays, and this record can be gone on with then." + in.stays()
 	case NoAction:
 	}
 	return ""
+}
+
+// stays tells what is wrong and stays so.
+func (in Instruction) stays() string {
+	var b strings.Builder
+	for _, f := range in.Stays {
+		b.WriteString(" " + f.Rule.String() + ": " + f.Message + ".")
+	}
+	return b.String()
 }
 
 var stepSentences = map[record.Kind]string{

@@ -78,7 +78,7 @@ func (p *plainCapture) begin(s *capture.Session, o *captureOptions, in *inputs, 
 		known = known || job.Record == o.record
 	}
 	if !known {
-		p.say("          no job sheet names %s: without its supply nobody can say which pairs are required", p.theme.clean(o.record))
+		p.say("          no job sheet names %s: without its supply nobody can say which pairs are required; break off, and go on with --jobs", p.theme.clean(o.record))
 	}
 }
 
