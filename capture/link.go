@@ -262,9 +262,9 @@ func (l *link) isMoved() bool {
 }
 
 // findAgain waits until the instrument is back and opens its port. It is where the
-// technician says; or it is known by the serial number of the device, wherever it turns up; where it has none, it is taken to
-// be back at the same port. A port that turns up otherwise is asked about.
-// It reports whether it is: not so when the session ends before.
+// technician says; or it is known by the serial number of the device, wherever it turns
+// up; where it has none, it is taken to be back at the same port. A port that turns up
+// otherwise is asked about. It reports whether it is: not so when the session ends before.
 func (l *link) findAgain(ctx context.Context) bool {
 	before, _ := l.serial.List()
 	told := map[string]bool{}
