@@ -189,6 +189,15 @@ func TestGuessMap(t *testing.T) {
 			},
 		},
 		{
+			"conductors, or how many there are",
+			"record,supply,conductors,start\nR9,single-phase,3,2026-03-22T08:00:00Z\n", false,
+			[]string{
+				"delimiter: comma", "for: jobs", "columns:", "  record: record", "  supply: supply",
+				`#   conductors: conductors  # UNSURE: column 3, as in "3": conductors are names with blanks between, and here may stand how many there are: see which of the two it is`,
+				"  start: start",
+			},
+		},
+		{
 			"the number of a step, or its volts",
 			"record,time,event,indicator,pair,LED\nR1,2026-03-02T10:15:00Z,test,VI-1,L-N,none\nR1,2026-03-02T10:15:00Z,test,VI-1,L-E,3\n", false,
 			[]string{

@@ -36,6 +36,9 @@ func isConductorCell(cell string) bool {
 	return known
 }
 
+// isCount reports whether a cell is a number of things.
+func isCount(cell string) bool { return cell != "" && strings.Trim(cell, "0123456789") == "" }
+
 func isPairCell(cell string) bool {
 	parts := pairParts(cell)
 	return len(parts) != 1 && !slices.ContainsFunc(parts, func(part string) bool { return !isConductorCell(part) })

@@ -79,6 +79,11 @@ func (g *guesser) doubtOf(c Column, at int) string {
 	switch other := otherMeaning(name); {
 	case c == TechnicianColumn && other != "":
 		return strconv.Quote(clip(name)) + " may be " + other + ", or an indicator: see which of the two it is"
+	case c == ConductorsColumn || c == SwitchedColumn:
+		if cells := g.cells(at); slices.ContainsFunc(cells, isCount) {
+			return "conductors are names with blanks between, and here may stand how many there are: see which of the two it is"
+		}
+		return ""
 	case c != IndicatorColumn:
 		return ""
 	case other != "":
