@@ -124,11 +124,11 @@ func (w *page) block(b block) {
 // figure writes a drawing. On a narrow screen the drawing that was made for one takes
 // its place, or it is as wide as it needs to be read, and moves.
 func (w *page) figure(f figure) {
-	kind := ""
+	attributes := ""
 	if f.narrow == nil && f.drawing.width > 110 {
-		kind = ` class="wide" tabindex="0"` // moved by keys as well
+		attributes = ` class="wide" tabindex="0"` // moved by keys as well
 	}
-	fmt.Fprintf(&w.b, "<figure%s%s>\n", kind, idOf(f.id))
+	fmt.Fprintf(&w.b, "<figure%s%s>\n", attributes, idOf(f.id))
 	if f.narrow == nil {
 		w.drawing(f.drawing)
 	} else {
